@@ -1,0 +1,192 @@
+/* answer.h - what a comparison found: the only input of charts and report. */
+#ifndef SEARUN_ANSWER_H
+#define SEARUN_ANSWER_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include "channel.h"
+
+/* A number with its interval. NaN in all three where nothing can be said. */
+struct interval {
+    double value, low, high;
+};
+
+enum finding {
+    FINDING_LOWERED,         /* the whole interval of the change lies below zero */
+    FINDING_RAISED,          /* ... above zero */
+    FINDING_NO_CHANGE_SHOWN, /* zero lies inside, and the interval is narrow enough to say so */
+    FINDING_CANNOT_BE_SHOWN  /* these runs cannot tell; the answer says what to record next */
+};
+const char *finding_key(enum finding finding);   /* "lowered" ... the JSON contract */
+const char *finding_words(enum finding finding); /* "lowered", "no change shown" ... */
+
+enum thermostat_state { THERMOSTAT_UNKNOWN, THERMOSTAT_IN_CONTROL, THERMOSTAT_OPEN };
+const char *thermostat_state_key(enum thermostat_state state); /* "unknown" "in_control" "open" */
+
+enum side { SIDE_BEFORE, SIDE_AFTER, SIDE_COUNT };
+
+enum refusal {
+#define REFUSAL(id, key, words) REFUSAL_##id,
+#include "refusals.def"
+#undef REFUSAL
+    REFUSAL_COUNT
+};
+const char *refusal_key(enum refusal refusal);
+const char *refusal_words(enum refusal refusal); /* REFUSAL_NONE: "used" */
+
+/* One stretch of steady running of one engine in one run. */
+struct hold {
+    size_t run; /* index into answer->runs */
+    enum side side;
+    double start, end;    /* s since run start */
+    double rpm, rpm_sd;   /* mean and scatter */
+    double coolant;       /* degC, mean over the part used */
+    double coolant_slope; /* K/s over that part */
+    double coolant_sd;    /* K about the line */
+    double sea;           /* degC */
+    double load;          /* percent load, NaN if not recorded */
+    double fuel_rate;     /* L/h, NaN if not recorded */
+    double air;           /* outside air, degC, NaN if not recorded */
+    double band_rpm;      /* band it was put in; NaN if refused */
+    double open_rise;     /* K, NaN if refused or thermostat unknown */
+    double open_fraction; /* 0 .. 1 of the thermostat, NaN if unknown */
+    enum refusal refusal; /* REFUSAL_NONE if used */
+};
+
+struct band_side {
+    struct interval coolant; /* degC at the band's rpm and the reference sea */
+    size_t holds;
+    double sea; /* degC, mean of the holds */
+    enum thermostat_state thermostat;
+    struct interval open_rise; /* K */
+};
+
+struct band {
+    double rpm;
+    struct band_side side[SIDE_COUNT];
+    struct interval change;       /* K, after minus before, at the reference sea */
+    struct interval simultaneous; /* the same with the level holding over all bands at once */
+    double df;
+    enum finding finding;
+};
+
+struct uncompared {
+    double rpm;
+    enum side missing;
+    char reason[200];
+};
+
+struct budget_term {
+    const char
+        *key; /* "scatter", "thermostat", "load", "sea", "lag", "resolution", "sender", "rpm" */
+    const char *title;  /* for people */
+    double kelvin;      /* standard uncertainty of the change in the key band, K */
+    const char *shrink; /* what would make it smaller */
+};
+
+struct sample_series { /* thinned for charts: times in minutes since run start */
+    size_t count;
+    double *minute, *value;
+};
+
+/* Another quantity that was steady in the same holds. */
+struct also_row {
+    enum channel_id channel;
+    double rpm;
+    struct interval before, after, change;
+};
+
+#define BANDS_MAX 24
+#define WARNING_MAX 400
+#define WARNINGS_MAX 40
+#define BUDGET_MAX 12
+#define ALSO_MAX 128
+
+struct warning {
+    const char *key;        /* stable, e.g. "sea_sensor_suspect" */
+    int engine;             /* -1: all */
+    char text[WARNING_MAX]; /* for people; says the consequence, in kelvin where it can be said */
+};
+
+struct engine_answer {
+    int instance;
+    char label[64];
+    enum finding finding;
+    char sentence[600];              /* the finding in words a customer understands */
+    char next[600];                  /* what to record next; "" if nothing is missing */
+    struct interval open_rise_ratio; /* after over before */
+    struct interval control_ratio;   /* the same of the engine left alone, NaN if none */
+    size_t key_band;                 /* band quoted in the sentence; BANDS_MAX if none */
+    size_t band_count;
+    struct band bands[BANDS_MAX];
+    size_t uncompared_count;
+    struct uncompared uncompared[BANDS_MAX * 2];
+    size_t hold_count;
+    struct hold *holds; /* owned */
+    size_t budget_count;
+    struct budget_term budget[BUDGET_MAX];
+    size_t also_count;
+    struct also_row also[ALSO_MAX];
+    double thermostat_start, thermostat_full; /* degC; NaN if unknown */
+    double thermostat_u;                      /* standard uncertainty, K */
+    const char *thermostat_from;              /* "given", "run file", "fitted", "unknown" */
+    double lag;                               /* s, time constant used for stored heat */
+    double lag_u;
+    double normal_low, normal_high, alarm, rated_rpm; /* NaN if not recorded */
+};
+
+/* Which source gave a quantity, out of how many. */
+struct choice {
+    enum channel_id channel;
+    size_t run;
+    int engine;       /* -1 for the vessel */
+    char chosen[160]; /* "127488 from 35" in words */
+    size_t candidates;
+    char others[300];
+};
+
+struct run_summary {
+    enum side side;
+    char path[4096];
+    char name[256]; /* file name without folder */
+    char sha256[65];
+    char software[64];
+    char clock[24];
+    int64_t start_unix_us;
+    double duration;           /* s */
+    double sea_mean, air_mean; /* NaN if not recorded */
+    bool closed_cleanly;
+    size_t gap_count;
+    double gap_seconds;
+    uint64_t lost;
+    /* every fact of facts.def for the vessel and run is kept in: */
+    struct facts *facts; /* owned */
+    /* per engine, for the charts in time: */
+    size_t trace_count;
+    struct trace {
+        int engine;
+        struct sample_series rpm, coolant, sea;
+    } * traces;
+};
+
+struct answer {
+    double confidence_level;    /* 0.95 */
+    double reference_sea;       /* degC */
+    const char *reference_from; /* "given" or "mean of both runs" */
+    uint64_t seed;
+    char options[1000]; /* the options used, for provenance */
+    size_t run_count;
+    struct run_summary *runs;
+    size_t engine_count;
+    struct engine_answer *engines;
+    size_t choice_count;
+    struct choice *choices;
+    size_t warning_count;
+    struct warning warnings[WARNINGS_MAX];
+};
+
+void answer_free(struct answer *answer);
+
+#endif

@@ -1,0 +1,37 @@
+/* compare.h - from runs to an answer. */
+#ifndef SEARUN_COMPARE_H
+#define SEARUN_COMPARE_H
+
+#include "answer.h"
+#include "run_read.h"
+#include "status.h"
+
+struct source_wish { /* "--source sea_temperature=127...": take this source for a channel */
+    enum channel_id channel;
+    char source[64];
+};
+
+struct compare_options {
+    size_t before_count, after_count;
+    char **before, **after;                   /* paths */
+    double reference_sea;                     /* degC; NaN: the mean of the runs */
+    double thermostat_start, thermostat_full; /* degC; NaN: from the run files, else fitted */
+    double thermostat_u;                      /* K; NaN: from the run files, else 1.0 */
+    double day_load; /* relative standard uncertainty of K per run without load data; 0.02 */
+    double sender_u; /* K, if the sender was changed between the runs; 0 */
+    double confidence_level; /* 0.95 */
+    uint64_t seed;           /* of the Monte Carlo; 1 */
+    int control_engine;      /* engine that was left alone; -1: none */
+    size_t wish_count;
+    struct source_wish wishes[16];
+};
+
+/* Defaults as above. */
+void compare_options_default(struct compare_options *options);
+
+/* Reads the runs and compares them. `answer` is filled as far as it went; answer_free in every case.
+ * Runs without RPM or coolant in common are not an error: the finding says so. */
+enum status compare_runs(const struct compare_options *options, struct answer *answer,
+                         struct complaint *complaint);
+
+#endif

@@ -1,0 +1,79 @@
+/* run_write.h - making a run file. Only the writer thread calls this; it is the only HDF5 user.
+ *
+ * The file grows as PATH.part; run_write_close closes it, syncs it, reads it back, and renames it to
+ * PATH. Layout: DEVELOPERS.md, "The run file".
+ */
+#ifndef SEARUN_RUN_WRITE_H
+#define SEARUN_RUN_WRITE_H
+
+#include <stdint.h>
+
+#include "facts.h"
+#include "reading.h"
+#include "status.h"
+#include "tally.h"
+
+struct run_writer;
+
+/* Where the dates of a run come from. */
+enum clock_source { CLOCK_SYSTEM, CLOCK_GNSS, CLOCK_CAPTURE, CLOCK_NOMINAL };
+const char *clock_source_key(enum clock_source source); /* "system", "gnss", "capture", "nominal" */
+
+struct run_input {
+    char text[96];  /* as configured: "serial:/dev/ttyUSB0,4800" */
+    char label[32]; /* short name, used in group names: [a-z0-9_] */
+};
+
+#define INPUTS_MAX 16
+
+struct run_start {
+    const char *path;          /* final name; refused with STATUS_EXISTS if it is there */
+    int64_t start_unix_us;     /* wall clock at run start, best knowledge so far */
+    enum clock_source clock;   /* of start_unix_us */
+    const struct facts *facts; /* copied */
+    const struct run_input *inputs;
+    size_t input_count;
+    const char *software; /* "searun-logger 0.1.0" */
+};
+
+struct run_end {
+    int64_t end;           /* instant of the end, ns since run start */
+    int64_t start_unix_us; /* wall clock at run start, as known at the end: becomes the epoch */
+    enum clock_source clock;
+    bool clean;                  /* ended on purpose */
+    const struct tally *tallies; /* one per input, input_count of them */
+};
+
+enum status run_write_open(const struct run_start *start, struct run_writer **out,
+                           struct complaint *complaint);
+
+/* Values of one origin at one instant. Instants of one origin may go back (gateways do that): they
+ * are stored as they come and counted by the reader's check. Values are within int32 steps. */
+enum status run_write_readings(struct run_writer *run, int64_t at, const struct origin *origin,
+                               const struct value *values, size_t count);
+
+/* A raw 0183 line without its line end, or a raw CAN frame (id as in struct can_frame, with the
+ * EFF/RTR/ERR flag bits). */
+enum status run_write_line(struct run_writer *run, int64_t at, unsigned input, const char *bytes,
+                           size_t length);
+enum status run_write_frame(struct run_writer *run, int64_t at, unsigned input, uint32_t id,
+                            const uint8_t *data, unsigned length);
+
+/* Something that is not a number (see struct sink). origin may be NULL for our own events. */
+enum status run_write_event(struct run_writer *run, int64_t at, const struct origin *origin,
+                            const char *key, const char *text);
+/* The origin stated UTC. */
+enum status run_write_utc(struct run_writer *run, int64_t at, const struct origin *origin,
+                          int64_t unix_us);
+/* Nothing was recorded from `input` between the two instants; `lost` messages if known, else 0. */
+enum status run_write_gap(struct run_writer *run, int64_t from, int64_t to, unsigned input,
+                          const char *why, uint64_t lost);
+
+/* Ends the file and frees `run` in every case. On failure the .part stays for inspection. */
+enum status run_write_close(struct run_writer *run, const struct run_end *end,
+                            struct complaint *complaint);
+
+/* Drops the .part and frees. */
+void run_write_abandon(struct run_writer *run);
+
+#endif

@@ -1,0 +1,33 @@
+/* ring.h - the bounded queue between the loop thread (one producer) and the writer thread (one
+ * consumer). Records of any size up to a bound lie end to end in one block of memory.
+ *
+ * The producer never waits: a record that does not fit is refused, and the caller counts it.
+ */
+#ifndef SEARUN_RING_H
+#define SEARUN_RING_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include "status.h"
+
+struct ring;
+
+/* `size` is rounded up to a power of two. STATUS_MEMORY. */
+enum status ring_new(size_t size, struct ring **out);
+void ring_free(struct ring *ring);
+
+/* Producer: copies head and body (either may be empty) as one record. False if there is no room. */
+bool ring_put(struct ring *ring, const void *head, size_t head_size, const void *body,
+              size_t body_size);
+
+/* Consumer: waits up to timeout_ms for a record; NULL after the time-out. The record stays valid
+ * until ring_release. */
+const void *ring_take(struct ring *ring, int timeout_ms, size_t *size);
+void ring_release(struct ring *ring);
+
+/* Share of the ring in use, 0 .. 1; either side. */
+double ring_fill(const struct ring *ring);
+
+#endif
