@@ -3,30 +3,51 @@ VERSION := 0.1.0
 PREFIX ?= /usr/local
 DESTDIR ?=
 CC ?= gcc
+CLANG ?= clang
 B ?= build/release
 OPT ?= -O2 -g
 SAN ?=
 WARN := -Wall -Wextra -Wshadow -Wmissing-prototypes -Wstrict-prototypes -Wconversion -Wformat=2 -Wvla
-PKGS_LOGGER := hdf5 libserialport inih libmd
+
+PKGS_LOGGER := hdf5 libserialport inih libmd libcjson
 PKGS_ANALYZE := hdf5 gsl libcjson inih libmd
 PKGS_TEST := cmocka libcjson
 pkg = $(shell pkg-config $(1) $(2) 2>/dev/null)
-CFLAGS_ALL = -std=c11 -D_GNU_SOURCE $(OPT) $(WARN) $(WERROR) $(SAN) -DSEARUN_VERSION='"$(VERSION)"' \
-	-Iinclude $(call pkg,--cflags-only-I,$(PKGS_LOGGER) $(PKGS_ANALYZE) $(PKGS_TEST)) $(CFLAGS)
+LIBS_LOGGER = $(call pkg,--libs,$(PKGS_LOGGER)) -lpthread -lm
+LIBS_ANALYZE = $(call pkg,--libs,$(PKGS_ANALYZE)) -lm
+INCLUDES := -Iinclude $(call pkg,--cflags-only-I,$(PKGS_LOGGER) $(PKGS_ANALYZE) $(PKGS_TEST))
+CFLAGS_ALL = -std=c11 -D_GNU_SOURCE $(OPT) $(WARN) $(WERROR) $(SAN) \
+	-DSEARUN_VERSION='"$(VERSION)"' $(INCLUDES) $(CFLAGS)
 
 RUN_SRC := $(wildcard logger/run/*.c)
 LOGGER_SRC := $(filter-out logger/main.c,$(wildcard logger/*.c))
 ANALYZE_SRC := $(filter-out analyze/main.c,$(wildcard analyze/*.c))
 SIM_SRC := $(filter-out %_main.c,$(wildcard tests/simulated/*.c))
 obj = $(patsubst %.c,$(B)/%.o,$(1))
-UNIT := $(patsubst tests/unit/%.c,$(B)/tests/unit/%,$(wildcard tests/unit/test_*.c))
-BENCH := $(patsubst tests/bench/%.c,$(B)/tests/bench/%,$(wildcard tests/bench/bench_*.c))
-LDLIBS_LOGGER = $(call pkg,--libs,$(PKGS_LOGGER)) -lpthread -lm
-LDLIBS_ANALYZE = $(call pkg,--libs,$(PKGS_ANALYZE)) -lm
+program = $(patsubst %.c,$(B)/%,$(1))
+UNIT := $(call program,$(wildcard tests/unit/test_*.c))
+WHOLE := $(call program,$(wildcard tests/whole/test_*.c tests/faults/test_*.c))
+BENCH := $(call program,$(wildcard tests/bench/bench_*.c))
+FUZZ := $(patsubst tests/fuzz/fuzz_%.c,%,$(wildcard tests/fuzz/fuzz_*.c))
+LIBS_OURS = $(B)/liblogger.a $(B)/libanalyze.a $(B)/libsim.a $(B)/librun.a
 
-.PHONY: all programs tests
+.PHONY: all programs tests bench-programs help
 all: programs
 programs: $(B)/searun-logger $(B)/searun-analyze
+tests: programs $(B)/boat-model $(UNIT) $(WHOLE)
+bench-programs: programs $(B)/boat-model $(BENCH)
+
+help:
+	@echo "make             build searun-logger and searun-analyze into build/release"
+	@echo "make demo        install what is missing, build, record two sample runs, compare them"
+	@echo "make check       install what is missing, build, run all tests (some minutes)"
+	@echo "make check-long  ... and the long ones: coverage, fuzzing, guest machines (an hour and more)"
+	@echo "make coverage    how often the 95 % intervals hold the truth, by family of conditions"
+	@echo "make bench       speeds, sizes and memory"
+	@echo "make install     DESTDIR= PREFIX=/usr/local"
+	@echo "make clean"
+
+# --- programs and libraries
 $(B)/librun.a: $(call obj,$(RUN_SRC))
 $(B)/liblogger.a: $(call obj,$(LOGGER_SRC))
 $(B)/libanalyze.a: $(call obj,$(ANALYZE_SRC))
@@ -34,19 +55,83 @@ $(B)/libsim.a: $(call obj,$(SIM_SRC))
 $(B)/%.a:
 	@mkdir -p $(@D)
 	@rm -f $@
-	ar rcs $@ $^
+	@echo "  AR    $@"
+	@ar rcs $@ $^
 $(B)/searun-logger: $(B)/logger/main.o $(B)/liblogger.a $(B)/librun.a
-	$(CC) $(SAN) -o $@ $^ $(LDLIBS_LOGGER)
+	@echo "  LINK  $@"
+	@$(CC) $(SAN) -o $@ $^ $(LIBS_LOGGER)
 $(B)/searun-analyze: $(B)/analyze/main.o $(B)/libanalyze.a $(B)/librun.a
-	$(CC) $(SAN) -o $@ $^ $(LDLIBS_ANALYZE)
+	@echo "  LINK  $@"
+	@$(CC) $(SAN) -o $@ $^ $(LIBS_ANALYZE)
 $(B)/boat-model: $(B)/tests/simulated/boat_main.o $(B)/libsim.a $(B)/librun.a
-	$(CC) $(SAN) -o $@ $^ $(LDLIBS_ANALYZE)
+	@echo "  LINK  $@"
+	@$(CC) $(SAN) -o $@ $^ $(LIBS_ANALYZE)
 $(B)/%.o: %.c
 	@mkdir -p $(@D)
-	$(CC) $(CFLAGS_ALL) -MMD -MP -c -o $@ $<
-tests: $(UNIT)
-$(B)/tests/unit/test_%: $(B)/tests/unit/test_%.o $(B)/liblogger.a $(B)/libanalyze.a $(B)/libsim.a $(B)/librun.a
-	$(CC) $(SAN) -o $@ $^ $(LDLIBS_ANALYZE) $(LDLIBS_LOGGER) $(call pkg,--libs,$(PKGS_TEST))
-$(B)/tests/bench/bench_%: $(B)/tests/bench/bench_%.o $(B)/liblogger.a $(B)/libanalyze.a $(B)/libsim.a $(B)/librun.a
-	$(CC) $(SAN) -o $@ $^ $(LDLIBS_ANALYZE) $(LDLIBS_LOGGER)
+	@echo "  CC    $<"
+	@$(CC) $(CFLAGS_ALL) -MMD -MP -c -o $@ $<
+$(UNIT) $(WHOLE) $(BENCH): %: %.o $(LIBS_OURS)
+	@echo "  LINK  $@"
+	@$(CC) $(SAN) -o $@ $< $(LIBS_OURS) $(LIBS_ANALYZE) $(LIBS_LOGGER) $(call pkg,--libs,$(PKGS_TEST))
+.SECONDARY:
 -include $(shell find $(B) -name '*.d' 2>/dev/null)
+
+# --- what people call
+.PHONY: demo check check-long check-programs coverage bench install uninstall clean fuzz-programs
+J = -j$(shell nproc)
+
+demo:
+	@scripts/install-deps build
+	@$(MAKE) --no-print-directory $(J) programs
+	@scripts/demo
+
+# Tests run against programs built with the address and undefined-behaviour sanitizers; the programs
+# people use are built too, without a warning, by gcc and by clang.
+ASAN_FLAGS := B=build/asan OPT='-O1 -g -fno-omit-frame-pointer' \
+	SAN='-fsanitize=address,undefined -fno-sanitize-recover=undefined' WERROR=-Werror
+TEST_ENV = SEARUN_LOGGER=build/asan/searun-logger SEARUN_ANALYZE=build/asan/searun-analyze \
+	SEARUN_BOAT_MODEL=build/asan/boat-model UBSAN_OPTIONS=print_stacktrace=1
+
+check:
+	@scripts/install-deps check
+	@$(MAKE) --no-print-directory $(J) WERROR=-Werror tests bench-programs
+	@$(MAKE) --no-print-directory $(J) B=build/clang CC=$(CLANG) WERROR=-Werror programs
+	@$(MAKE) --no-print-directory $(J) $(ASAN_FLAGS) tests
+	@$(MAKE) --no-print-directory $(J) fuzz-programs
+	@$(TEST_ENV) scripts/run-tests "layers=scripts/check-layers" \
+		$(patsubst $(B)/%,build/asan/%,$(UNIT) $(WHOLE)) \
+		$(foreach f,$(FUZZ),"fuzz-$(f)=scripts/fuzz-sample build/fuzz/fuzz_$(f) tests/fuzz/corpus/$(f) 5")
+
+check-long: check
+	@scripts/install-deps long
+	@scripts/check-long
+
+coverage:
+	@scripts/install-deps build
+	@$(MAKE) --no-print-directory $(J) bench-programs
+	@build/release/tests/bench/bench_coverage --pairs 1000 --jobs $(shell nproc)
+
+bench:
+	@scripts/install-deps check
+	@$(MAKE) --no-print-directory $(J) bench-programs
+	@scripts/bench
+
+# Fuzz targets link with libFuzzer. Each is one file that includes nothing but our own headers.
+FUZZ_SAN := -fsanitize=fuzzer-no-link,address,undefined
+fuzz-programs:
+	@$(MAKE) --no-print-directory B=build/fuzz CC=$(CLANG) OPT='-O1 -g' SAN='$(FUZZ_SAN)' \
+		$(foreach f,$(FUZZ),build/fuzz/fuzz_$(f))
+$(B)/fuzz_%: $(B)/tests/fuzz/fuzz_%.o $(B)/liblogger.a $(B)/libanalyze.a $(B)/librun.a
+	@echo "  LINK  $@"
+	@$(CC) -fsanitize=fuzzer,address,undefined -o $@ $^ $(LIBS_ANALYZE) $(LIBS_LOGGER)
+
+install: programs
+	install -d $(DESTDIR)$(PREFIX)/bin $(DESTDIR)$(PREFIX)/share/man/man1 \
+		$(DESTDIR)$(PREFIX)/share/doc/searun
+	install -m 755 $(B)/searun-logger $(B)/searun-analyze $(DESTDIR)$(PREFIX)/bin/
+	install -m 644 logger/searun-logger.1 analyze/searun-analyze.1 \
+		$(DESTDIR)$(PREFIX)/share/man/man1/
+	install -m 644 README.md LICENSE logger/example.ini $(DESTDIR)$(PREFIX)/share/doc/searun/
+
+clean:
+	rm -rf build demo
