@@ -98,16 +98,33 @@ struct also_row {
     struct interval before, after, change;
 };
 
+/* The exchanger itself in one band, where its temperatures were recorded; NaN where not. */
+struct exchanger_row {
+    double rpm;
+    struct exchanger_side {
+        struct interval raw_rise;      /* K, raw water out minus in */
+        struct interval effectiveness; /* 0 .. 1 */
+        struct interval ntu;           /* transfer units, counterflow */
+    } side[SIDE_COUNT];
+};
+
 #define BANDS_MAX 24
 #define WARNING_MAX 400
 #define WARNINGS_MAX 40
 #define BUDGET_MAX 12
 #define ALSO_MAX 128
+#define HINTS_MAX 8
 
 struct warning {
     const char *key;        /* stable, e.g. "sea_sensor_suspect" */
     int engine;             /* -1: all */
     char text[WARNING_MAX]; /* for people; says the consequence, in kelvin where it can be said */
+};
+
+/* What a pattern may come from and what to inspect next: cautious words, never a certainty. */
+struct hint {
+    const char *key; /* stable, e.g. "raw_water_weak" */
+    char text[WARNING_MAX];
 };
 
 struct engine_answer {
@@ -134,6 +151,12 @@ struct engine_answer {
     const char *thermostat_from;              /* "given", "run file", "fitted", "unknown" */
     double lag;                               /* s, time constant used for stored heat */
     double lag_u;
+    const char *load_from; /* "fuel_rate", "load", "runs" (their scatter), "assumed" */
+    double load_u;         /* relative standard uncertainty of the heat load per run */
+    size_t exchanger_count;
+    struct exchanger_row exchanger[BANDS_MAX];
+    size_t hint_count;
+    struct hint hints[HINTS_MAX];
     double normal_low, normal_high, alarm, rated_rpm; /* NaN if not recorded */
 };
 
