@@ -13,8 +13,8 @@ PKGS_LOGGER := hdf5 libserialport inih libmd libcjson
 PKGS_ANALYZE := hdf5 gsl libcjson inih libmd
 PKGS_TEST := cmocka libcjson
 pkg = $(shell pkg-config $(1) $(2) 2>/dev/null)
-LIBS_LOGGER = $(call pkg,--libs,$(PKGS_LOGGER)) -lpthread -lm
-LIBS_ANALYZE = $(call pkg,--libs,$(PKGS_ANALYZE)) -lm
+LIBS_LOGGER = -lhdf5_hl $(call pkg,--libs,$(PKGS_LOGGER)) -lpthread -lm
+LIBS_ANALYZE = -lhdf5_hl $(call pkg,--libs,$(PKGS_ANALYZE)) -lm
 INCLUDES := -Iinclude $(call pkg,--cflags-only-I,$(PKGS_LOGGER) $(PKGS_ANALYZE) $(PKGS_TEST))
 CFLAGS_ALL = -std=c11 -D_GNU_SOURCE $(OPT) $(WARN) $(WERROR) $(SAN) \
 	-DSEARUN_VERSION='"$(VERSION)"' $(INCLUDES) $(CFLAGS)

@@ -33,4 +33,7 @@ enum channel_id channel_find(const char *key);
  * or range, repeats a key, or whose range does not fit into int32 steps. */
 size_t channel_check(void);
 
+/* The same check for any list of rows. */
+size_t channel_check_rows(const struct channel *rows, size_t count);
+
 #endif

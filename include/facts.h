@@ -37,8 +37,10 @@ struct facts {
     } * list;
 };
 
-/* Sets or replaces a fact. Checks that the key exists and that numbers, pairs and choices can be
- * read. STATUS_BAD_USAGE says what is allowed; STATUS_MEMORY. */
+/* Sets or replaces a fact; a blank value takes it away again. Checks that the key exists, that text is
+ * UTF-8, and that numbers, pairs (first below second) and choices can be read and are believable.
+ * Choices may be shortened ("before") and are kept in full ("before service").
+ * STATUS_BAD_USAGE says what is allowed; STATUS_MEMORY. */
 enum status facts_set(struct facts *facts, enum fact_section section, int engine, const char *key,
                       const char *value, struct complaint *complaint);
 

@@ -1,0 +1,341 @@
+/* facts.c - the facts that people enter. */
+#include "facts.h"
+
+#include <assert.h>
+#include <math.h>
+#include <stdint.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "reading.h"
+
+const struct fact_row fact_rows[] = {
+#define FACT(section, key, title, kind, fallback, help)                                            \
+    {FACT_##section, key, title, FACT_##kind, fallback, help},
+#include "facts.def"
+#undef FACT
+};
+const size_t fact_row_count = sizeof fact_rows / sizeof fact_rows[0];
+
+/* What a choice may say; `shorthand` is taken too and kept as `value`. */
+static const struct choice {
+    enum fact_section section;
+    const char *key, *value, *shorthand;
+} choices[] = {
+    {FACT_RUN, "purpose", "before service", "before"},
+    {FACT_RUN, "purpose", "after service", "after"},
+    {FACT_RUN, "purpose", "other", "other"},
+};
+
+/* What numbers and pairs may be. Wide enough for every boat, narrow enough for a slip of a digit. */
+static const struct bounds {
+    const char *key;
+    double low, high;
+} number_bounds[] = {
+    {"rated_rpm", 100, 12000},         /* rpm */
+    {"thermostat", 0, 150},            /* degC */
+    {"thermostat_uncertainty", 0, 20}, /* K */
+    {"normal_band", 0, 150},           /* degC */
+    {"alarm", 0, 200},                 /* degC */
+};
+
+#define ARRAY_COUNT(array) (sizeof(array) / sizeof(array)[0])
+
+const struct fact_row *fact_row_find(enum fact_section section, const char *key)
+{
+    for (size_t i = 0; i < fact_row_count; i++)
+        if (fact_rows[i].section == section && strcmp(fact_rows[i].key, key) == 0)
+            return &fact_rows[i];
+    return NULL;
+}
+
+/* --- reading what people write */
+
+static const char *skip_blanks(const char *text)
+{
+    return text + strspn(text, " \t\r\n");
+}
+
+/* Reads one decimal number; returns what follows it, or NULL. No hexadecimal, no infinity. */
+static const char *take_number(const char *text, double *out)
+{
+    text = skip_blanks(text);
+    size_t length = strspn(text, "+-.0123456789eE");
+    char *end = NULL;
+    double value = strtod(text, &end);
+    if (length == 0 || end != text + length || !isfinite(value))
+        return NULL;
+    *out = value;
+    return skip_blanks(end);
+}
+
+static bool number_parse(const char *text, double *out)
+{
+    const char *rest = take_number(text, out);
+    return rest && *rest == '\0';
+}
+
+bool pair_parse(const char *text, double *first, double *second)
+{
+    double a, b;
+    const char *rest = take_number(text, &a);
+    if (!rest || *rest != ',')
+        return false;
+    rest = take_number(rest + 1, &b);
+    if (!rest || *rest != '\0')
+        return false;
+    *first = a;
+    *second = b;
+    return true;
+}
+
+/* Length of the UTF-8 character at `text`, or 0 if it is none (RFC 3629, section 4). */
+static size_t utf8_length(const unsigned char *text)
+{
+    static const struct form {
+        unsigned char first, last, second_low, second_high;
+        size_t length;
+    } forms[] = {
+        {0x01, 0x7F, 0, 0, 1},       {0xC2, 0xDF, 0x80, 0xBF, 2}, {0xE0, 0xE0, 0xA0, 0xBF, 3},
+        {0xE1, 0xEC, 0x80, 0xBF, 3}, {0xED, 0xED, 0x80, 0x9F, 3}, {0xEE, 0xEF, 0x80, 0xBF, 3},
+        {0xF0, 0xF0, 0x90, 0xBF, 4}, {0xF1, 0xF3, 0x80, 0xBF, 4}, {0xF4, 0xF4, 0x80, 0x8F, 4},
+    };
+    for (size_t i = 0; i < ARRAY_COUNT(forms); i++) {
+        const struct form *form = &forms[i];
+        if (text[0] < form->first || text[0] > form->last)
+            continue;
+        if (form->length > 1 && (text[1] < form->second_low || text[1] > form->second_high))
+            return 0;
+        for (size_t k = 2; k < form->length; k++)
+            if ((text[k] & 0xC0) != 0x80)
+                return 0;
+        return form->length;
+    }
+    return 0;
+}
+
+static bool is_utf8(const char *text)
+{
+    const unsigned char *at = (const unsigned char *)text;
+    while (*at) {
+        size_t length = utf8_length(at);
+        if (length == 0)
+            return false;
+        at += length;
+    }
+    return true;
+}
+
+/* --- checks by kind */
+
+static bool is_blank(const char *value)
+{
+    return *skip_blanks(value) == '\0';
+}
+
+static const struct bounds *bounds_of(const char *key)
+{
+    for (size_t i = 0; i < ARRAY_COUNT(number_bounds); i++)
+        if (strcmp(number_bounds[i].key, key) == 0)
+            return &number_bounds[i];
+    return NULL;
+}
+
+static bool inside(const struct bounds *bounds, double value)
+{
+    return !bounds || (value >= bounds->low && value <= bounds->high);
+}
+
+static enum status check_number(const struct fact_row *row, const char *value,
+                                struct complaint *complaint)
+{
+    const struct bounds *bounds = bounds_of(row->key);
+    double number;
+    if (!number_parse(value, &number))
+        return complain(complaint, STATUS_BAD_USAGE,
+                        "%s = \"%.60s\": a plain number is wanted (%s), with a decimal point and "
+                        "without a unit",
+                        row->key, value, row->help);
+    if (!inside(bounds, number))
+        return complain(complaint, STATUS_BAD_USAGE, "%s = %.60s: must lie between %g and %g (%s)",
+                        row->key, value, bounds->low, bounds->high, row->help);
+    return STATUS_OK;
+}
+
+static enum status check_pair(const struct fact_row *row, const char *value,
+                              struct complaint *complaint)
+{
+    const struct bounds *bounds = bounds_of(row->key);
+    double first, second;
+    if (!pair_parse(value, &first, &second))
+        return complain(complaint, STATUS_BAD_USAGE,
+                        "%s = \"%.60s\": two numbers with a comma between them are wanted (%s)",
+                        row->key, value, row->help);
+    if (!(first < second))
+        return complain(complaint, STATUS_BAD_USAGE,
+                        "%s = %.60s: the first number must be below the second (%s)", row->key,
+                        value, row->help);
+    if (!inside(bounds, first) || !inside(bounds, second))
+        return complain(complaint, STATUS_BAD_USAGE,
+                        "%s = %.60s: both numbers must lie between %g and %g (%s)", row->key, value,
+                        bounds->low, bounds->high, row->help);
+    return STATUS_OK;
+}
+
+/* Finds the choice that `*value` means and puts its full words there. */
+static enum status check_choice(const struct fact_row *row, const char **value,
+                                struct complaint *complaint)
+{
+    for (size_t i = 0; i < ARRAY_COUNT(choices); i++) {
+        const struct choice *choice = &choices[i];
+        if (choice->section != row->section || strcmp(choice->key, row->key) != 0)
+            continue;
+        if (strcmp(choice->value, *value) == 0 || strcmp(choice->shorthand, *value) == 0) {
+            *value = choice->value;
+            return STATUS_OK;
+        }
+    }
+    return complain(complaint, STATUS_BAD_USAGE, "%s = \"%.60s\": allowed is %s", row->key, *value,
+                    row->help);
+}
+
+static enum status check_text(const struct fact_row *row, const char *value,
+                              struct complaint *complaint)
+{
+    if (strlen(value) > FACT_VALUE_MAX)
+        return complain(complaint, STATUS_BAD_USAGE,
+                        "%s: the text is %zu bytes long; at most %d are kept, please shorten it",
+                        row->key, strlen(value), FACT_VALUE_MAX);
+    if (!is_utf8(value))
+        return complain(complaint, STATUS_BAD_USAGE,
+                        "%s: the text is not UTF-8; save the file as UTF-8 and try again",
+                        row->key);
+    return STATUS_OK;
+}
+
+static enum status check_value(const struct fact_row *row, const char **value,
+                               struct complaint *complaint)
+{
+    enum status status = check_text(row, *value, complaint);
+    if (status != STATUS_OK || is_blank(*value))
+        return status;
+    switch (row->kind) {
+    case FACT_NUMBER:
+        return check_number(row, *value, complaint);
+    case FACT_PAIR:
+        return check_pair(row, *value, complaint);
+    case FACT_CHOICE:
+        return check_choice(row, value, complaint);
+    case FACT_TEXT:
+        break;
+    }
+    return STATUS_OK;
+}
+
+/* --- the list */
+
+static struct fact *find_fact(const struct facts *facts, enum fact_section section, int engine,
+                              const char *key)
+{
+    for (size_t i = 0; i < facts->count; i++) {
+        struct fact *fact = &facts->list[i];
+        if (fact->section == section && fact->engine == engine && strcmp(fact->key, key) == 0)
+            return fact;
+    }
+    return NULL;
+}
+
+static void drop_fact(struct facts *facts, struct fact *fact)
+{
+    size_t behind = facts->count - (size_t)(fact - facts->list) - 1;
+    free(fact->value);
+    memmove(fact, fact + 1, behind * sizeof *fact);
+    facts->count--;
+}
+
+/* Room for one more at the end, not counted yet. */
+static struct fact *grow(struct facts *facts)
+{
+    struct fact *list = realloc(facts->list, (facts->count + 1) * sizeof *list);
+    if (!list)
+        return NULL;
+    facts->list = list;
+    return &list[facts->count];
+}
+
+static enum status keep(struct facts *facts, const struct fact_row *row, int engine,
+                        const char *value, struct complaint *complaint)
+{
+    struct fact *fact = find_fact(facts, row->section, engine, row->key);
+    char *copy = strdup(value);
+    if (copy && fact) {
+        free(fact->value);
+        fact->value = copy;
+        return STATUS_OK;
+    }
+    fact = copy ? grow(facts) : NULL;
+    if (!fact) {
+        free(copy);
+        return complain(complaint, STATUS_MEMORY, "no memory left for the facts of the run");
+    }
+    *fact = (struct fact){row->section, engine, row->key, copy};
+    facts->count++;
+    return STATUS_OK;
+}
+
+enum status facts_set(struct facts *facts, enum fact_section section, int engine, const char *key,
+                      const char *value, struct complaint *complaint)
+{
+    const struct fact_row *row = fact_row_find(section, key);
+    if (!row)
+        return complain(complaint, STATUS_BAD_USAGE, "\"%.60s\" is not a fact that is kept", key);
+    if (section != FACT_ENGINE)
+        engine = 0;
+    if (engine < 0 || engine >= INSTANCE_MAX)
+        return complain(complaint, STATUS_BAD_USAGE, "engine number %d: must be 0 to %d", engine,
+                        INSTANCE_MAX - 1);
+    enum status status = check_value(row, &value, complaint);
+    if (status != STATUS_OK)
+        return status;
+    if (!is_blank(value))
+        return keep(facts, row, engine, value, complaint);
+    struct fact *fact = find_fact(facts, section, engine, key);
+    if (fact)
+        drop_fact(facts, fact);
+    return STATUS_OK;
+}
+
+const char *facts_get(const struct facts *facts, enum fact_section section, int engine,
+                      const char *key)
+{
+    if (section != FACT_ENGINE)
+        engine = 0;
+    const struct fact *fact = find_fact(facts, section, engine, key);
+    if (fact)
+        return fact->value;
+    const struct fact_row *row = fact_row_find(section, key);
+    return row ? row->fallback : "";
+}
+
+bool facts_number(const struct facts *facts, int engine, const char *key, double *out)
+{
+    double value;
+    if (!number_parse(facts_get(facts, FACT_ENGINE, engine, key), &value))
+        return false;
+    *out = value;
+    return true;
+}
+
+bool facts_pair(const struct facts *facts, int engine, const char *key, double *first,
+                double *second)
+{
+    return pair_parse(facts_get(facts, FACT_ENGINE, engine, key), first, second);
+}
+
+void facts_free(struct facts *facts)
+{
+    for (size_t i = 0; i < facts->count; i++)
+        free(facts->list[i].value);
+    free(facts->list);
+    *facts = (struct facts){0};
+}
