@@ -41,8 +41,9 @@ struct hold {
     size_t run; /* index into answer->runs */
     enum side side;
     double start, end;    /* s since run start */
+    double used_from;     /* s; all means are over used_from .. end, start .. used_from settles */
     double rpm, rpm_sd;   /* mean and scatter */
-    double coolant;       /* degC, mean over the part used */
+    double coolant;       /* degC, mean over the part used; NaN if there was none */
     double coolant_slope; /* K/s over that part */
     double coolant_sd;    /* K about the line */
     double sea;           /* degC */
@@ -86,12 +87,15 @@ struct budget_term {
     const char *shrink; /* what would make it smaller */
 };
 
-struct sample_series { /* thinned for charts: times in minutes since run start */
+/* Thinned for charts, highest and lowest values kept: times in minutes since run start. A value of
+ * NaN marks a gap across which no line may be drawn. */
+struct sample_series {
     size_t count;
     double *minute, *value;
 };
 
-/* Another quantity that was steady in the same holds. */
+/* Another quantity in the same holds, as recorded (not moved to the reference sea). The interval
+ * comes from holds of the same band and side; low and high are NaN where nothing was run twice. */
 struct also_row {
     enum channel_id channel;
     double rpm;
@@ -110,7 +114,7 @@ struct exchanger_row {
 
 #define BANDS_MAX 24
 #define WARNING_MAX 400
-#define WARNINGS_MAX 40
+#define WARNINGS_MAX 80
 #define BUDGET_MAX 12
 #define ALSO_MAX 128
 #define HINTS_MAX 8
@@ -120,6 +124,12 @@ struct warning {
     int engine;             /* -1: all */
     char text[WARNING_MAX]; /* for people; says the consequence, in kelvin where it can be said */
 };
+
+/* Appends a warning; `engine` is the engine number or -1 for all. Too long a text is cut at a word.
+ * When the list is full it only counts in warnings_left_out. `key` must be a constant. */
+struct answer;
+void answer_warn(struct answer *answer, const char *key, int engine, const char *format, ...)
+    __attribute__((format(printf, 4, 5)));
 
 /* What a pattern may come from and what to inspect next: cautious words, never a certainty. */
 struct hint {
@@ -170,17 +180,33 @@ struct choice {
     char others[300];
 };
 
+/* What cleaning found in one series that was used. Nothing is dropped without a line here. */
+struct cleaned {
+    size_t run;
+    int engine; /* -1 for the vessel */
+    enum channel_id channel;
+    size_t samples;        /* as recorded */
+    size_t unbelievable;   /* outside the catalogue's range or not finite, taken out */
+    size_t spikes;         /* single samples far off their neighbours, taken out */
+    size_t dropouts;       /* short jumps away and back (a loose contact), taken out */
+    size_t stale;          /* silences longer than the catalogue allows; not bridged */
+    double stale_seconds;  /* all of them together */
+    double frozen_seconds; /* sender stood still to the last digit where it never does */
+};
+
 struct run_summary {
     enum side side;
     char path[4096];
     char name[256]; /* file name without folder */
     char sha256[65];
+    char run_id[64];
     char software[64];
     char clock[24];
     int64_t start_unix_us;
     double duration;           /* s */
     double sea_mean, air_mean; /* NaN if not recorded */
     bool closed_cleanly;
+    bool rebuilt; /* put together again from the journal after an unclean end */
     size_t gap_count;
     double gap_seconds;
     uint64_t lost;
@@ -206,10 +232,14 @@ struct answer {
     struct engine_answer *engines;
     size_t choice_count;
     struct choice *choices;
+    size_t cleaned_count;
+    struct cleaned *cleaned; /* owned */
     size_t warning_count;
     struct warning warnings[WARNINGS_MAX];
+    size_t warnings_left_out; /* that found no room in the list */
 };
 
+/* Frees what the answer owns and clears it. A zeroed answer may be freed. */
 void answer_free(struct answer *answer);
 
 #endif

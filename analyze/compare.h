@@ -6,7 +6,10 @@
 #include "run_read.h"
 #include "status.h"
 
-struct source_wish { /* "--source sea_temperature=127...": take this source for a channel */
+/* "--source sea_temperature=130312": take this source for a channel. The source may be a message
+ * (130312, MTW), a talker or address (II, 35), a transducer name, another channel that measures the
+ * same (raw_water_in), or any part of the words the choice is reported with. */
+struct source_wish {
     enum channel_id channel;
     char source[64];
 };
@@ -18,7 +21,9 @@ struct compare_options {
     double thermostat_start, thermostat_full; /* degC; NaN: from the run files, else fitted */
     double thermostat_u;                      /* K; NaN: from the run files, else 1.0 */
     double day_load; /* relative standard uncertainty of K per run without load data; 0.02 */
-    double sender_u; /* K, if the sender was changed between the runs; 0 */
+    double
+        sender_u; /* K, of a coolant sender changed between the runs; NaN: 1.0 where the facts or a
+                        cold start say that it was changed. A number is used in every case. */
     double confidence_level; /* 0.95 */
     uint64_t seed;           /* of the Monte Carlo; 1 */
     int control_engine;      /* engine that was left alone; -1: none */
