@@ -1,0 +1,350 @@
+/* capture_text.c - see capture_text.h. */
+#include "capture_text.h"
+
+#include <inttypes.h>
+#include <stdarg.h>
+#include <stdio.h>
+#include <string.h>
+
+#define US_PER_S INT64_C(1000000)
+#define US_PER_MS INT64_C(1000)
+
+/* --- writing */
+
+/* snprintf that answers 0 if the text does not fit. */
+__attribute__((format(printf, 3, 4))) static size_t put(char *to, size_t room, const char *format,
+                                                        ...)
+{
+    va_list arguments;
+    va_start(arguments, format);
+    int length = vsnprintf(to, room, format, arguments);
+    va_end(arguments);
+    return length < 0 || (size_t)length >= room ? 0 : (size_t)length;
+}
+
+size_t capture_text_start(char *to, size_t room, int64_t start_unix_us, enum clock_source clock)
+{
+    return put(to, room, "# searun capture %d start=%" PRId64 " clock=%s\n", CAPTURE_TEXT_VERSION,
+               start_unix_us, clock_source_key(clock));
+}
+
+size_t capture_text_input(char *to, size_t room, const struct run_input *input)
+{
+    return put(to, room, "# input %s %s\n", input->label, input->text);
+}
+
+size_t capture_text_gap(char *to, size_t room, int64_t start_unix_us, const struct run_input *input,
+                        int64_t from, int64_t until, uint64_t lost, const char *why)
+{
+    return put(to, room, "# gap %s %" PRId64 " %" PRId64 " %" PRIu64 " %s\n", input->label,
+               start_unix_us + from / NS_PER_US, start_unix_us + until / NS_PER_US, lost, why);
+}
+
+size_t capture_text_end(char *to, size_t room, int64_t end_unix_us)
+{
+    return put(to, room, "# end %" PRId64 "\n", end_unix_us);
+}
+
+/* The checksum of a TAG block: all characters between its backslashes and before '*', XORed. */
+static unsigned tag_checksum(const char *text, size_t length)
+{
+    unsigned sum = 0;
+    for (size_t i = 0; i < length; i++)
+        sum ^= (unsigned char)text[i];
+    return sum;
+}
+
+static size_t put_line(char *to, size_t room, int64_t unix_ms, const char *label,
+                       const struct raw_message *message)
+{
+    char tag[80];
+    size_t length = put(tag, sizeof tag, "s:%s,c:%" PRId64, label, unix_ms);
+    if (length == 0)
+        return 0;
+    size_t head = put(to, room, "\\%s*%02X\\", tag, tag_checksum(tag, length));
+    if (head == 0 || head + message->length + 1 > room)
+        return 0;
+    memcpy(to + head, message->bytes, message->length);
+    to[head + message->length] = '\n';
+    return head + message->length + 1;
+}
+
+static size_t put_frame(char *to, size_t room, int64_t unix_us, const char *label,
+                        const struct raw_message *message)
+{
+    uint32_t id = message->can_id;
+    bool wide = (id & (CAPTURE_CAN_EXTENDED | CAPTURE_CAN_ERROR)) != 0;
+    /* can-utils writes the error flag as part of the number, the other two flags not at all. */
+    uint32_t shown = id & ~(CAPTURE_CAN_EXTENDED | CAPTURE_CAN_REMOTE);
+    if (unix_us < 0 || message->length > 8)
+        return 0;
+    char data[20] = "R";
+    if (id & CAPTURE_CAN_REMOTE)
+        put(data, sizeof data, message->length > 0 ? "R%zu" : "R", message->length);
+    else
+        data[0] = '\0';
+    for (size_t i = 0; !(id & CAPTURE_CAN_REMOTE) && i < message->length; i++)
+        put(data + 2 * i, sizeof data - 2 * i, "%02X", (unsigned)message->bytes[i]);
+    return put(to, room, "(%010" PRId64 ".%06" PRId64 ") %s %0*" PRIX32 "#%s\n", unix_us / US_PER_S,
+               unix_us % US_PER_S, label, wide ? 8 : 3, shown, data);
+}
+
+size_t capture_text_message(char *to, size_t room, int64_t start_unix_us,
+                            const struct run_input *input, const struct raw_message *message)
+{
+    int64_t unix_us = start_unix_us + message->at / NS_PER_US;
+    if (message->is_can)
+        return put_frame(to, room, unix_us, input->label, message);
+    return put_line(to, room, unix_us / US_PER_MS, input->label, message);
+}
+
+/* --- reading */
+
+/* What is left of a line. Every take_... either takes its piece or leaves all as it was. */
+struct rest {
+    const char *at, *end;
+};
+
+static bool take_text(struct rest *rest, const char *text)
+{
+    size_t length = strlen(text);
+    if ((size_t)(rest->end - rest->at) < length || memcmp(rest->at, text, length) != 0)
+        return false;
+    rest->at += length;
+    return true;
+}
+
+static bool is_digit(char c)
+{
+    return c >= '0' && c <= '9';
+}
+
+/* A number without sign of at most 18 digits. */
+static bool take_count(struct rest *rest, int64_t *out)
+{
+    const char *at = rest->at;
+    int64_t value = 0;
+    while (at < rest->end && is_digit(*at) && at - rest->at < 18)
+        value = value * 10 + (*at++ - '0');
+    if (at == rest->at || (at < rest->end && is_digit(*at)))
+        return false;
+    rest->at = at;
+    *out = value;
+    return true;
+}
+
+static bool take_signed(struct rest *rest, int64_t *out)
+{
+    struct rest try = *rest;
+    bool negative = take_text(&try, "-");
+    if (!take_count(&try, out))
+        return false;
+    *out = negative ? -*out : *out;
+    *rest = try;
+    return true;
+}
+
+/* Everything up to `stop`, which must come and is taken as well; never empty. */
+static bool take_until(struct rest *rest, char stop, const char **text, size_t *length)
+{
+    if (rest->at == rest->end)
+        return false;
+    const char *found = memchr(rest->at, stop, (size_t)(rest->end - rest->at));
+    if (!found || found == rest->at)
+        return false;
+    *text = rest->at;
+    *length = (size_t)(found - rest->at);
+    rest->at = found + 1;
+    return true;
+}
+
+static int hex_digit(char c)
+{
+    if (is_digit(c))
+        return c - '0';
+    if (c >= 'A' && c <= 'F')
+        return c - 'A' + 10;
+    if (c >= 'a' && c <= 'f')
+        return c - 'a' + 10;
+    return -1;
+}
+
+static bool take_hex_byte(struct rest *rest, unsigned *out)
+{
+    if (rest->end - rest->at < 2)
+        return false;
+    int high = hex_digit(rest->at[0]), low = hex_digit(rest->at[1]);
+    if (high < 0 || low < 0)
+        return false;
+    *out = (unsigned)(high << 4 | low);
+    rest->at += 2;
+    return true;
+}
+
+/* "1795601700.123456" as microseconds; digits beyond the sixth are dropped. */
+static bool take_seconds(struct rest *rest, int64_t *unix_us)
+{
+    int64_t seconds, fraction = 0, weight = US_PER_S / 10;
+    if (!take_count(rest, &seconds) || seconds > INT64_MAX / US_PER_S - 1)
+        return false;
+    if (take_text(rest, "."))
+        for (; rest->at < rest->end && is_digit(*rest->at); rest->at++, weight /= 10)
+            fraction += weight * (*rest->at - '0');
+    *unix_us = seconds * US_PER_S + fraction;
+    return true;
+}
+
+/* The id of a frame. can-utils writes three digits for 11-bit ids and eight for all others. */
+static bool take_id(struct rest *rest, uint32_t *id)
+{
+    const char *text;
+    size_t length;
+    if (!take_until(rest, '#', &text, &length) || (length != 3 && length != 8))
+        return false;
+    uint32_t value = 0;
+    for (size_t i = 0; i < length; i++) {
+        int digit = hex_digit(text[i]);
+        if (digit < 0)
+            return false;
+        value = value << 4 | (uint32_t)digit;
+    }
+    if (length == 8 && !(value & CAPTURE_CAN_ERROR))
+        value |= CAPTURE_CAN_EXTENDED;
+    *id = value;
+    return true;
+}
+
+static bool take_remote(struct rest *rest, struct capture_text *out)
+{
+    if (!take_text(rest, "R"))
+        return false;
+    out->id |= CAPTURE_CAN_REMOTE;
+    int64_t length = 0;
+    take_count(rest, &length);
+    out->data_length = length <= 8 ? (unsigned)length : 8;
+    return true;
+}
+
+static bool take_data(struct rest *rest, struct capture_text *out)
+{
+    if (take_remote(rest, out))
+        return rest->at == rest->end;
+    unsigned byte;
+    while (out->data_length < 8 && take_hex_byte(rest, &byte)) {
+        out->data[out->data_length++] = (uint8_t)byte;
+        take_text(rest, ".");
+    }
+    take_text(rest, " "); /* newer candump logs add " R" or " T" for received and sent */
+    if (!take_text(rest, "R"))
+        take_text(rest, "T");
+    return rest->at == rest->end;
+}
+
+static bool parse_frame(struct rest rest, struct capture_text *out)
+{
+    return take_text(&rest, "(") && take_seconds(&rest, &out->unix_us) && take_text(&rest, ") ") &&
+           take_until(&rest, ' ', &out->label, &out->label_length) && take_id(&rest, &out->id) &&
+           take_data(&rest, out);
+}
+
+/* A line of ours: exactly the TAG block that put_line writes, its checksum included. */
+static bool parse_line(struct rest rest, struct capture_text *out)
+{
+    int64_t unix_ms;
+    unsigned sum;
+    if (!take_text(&rest, "\\"))
+        return false;
+    const char *tag = rest.at;
+    if (!take_text(&rest, "s:") || !take_until(&rest, ',', &out->label, &out->label_length) ||
+        !take_text(&rest, "c:") || !take_signed(&rest, &unix_ms))
+        return false;
+    size_t length = (size_t)(rest.at - tag);
+    if (!take_text(&rest, "*") || !take_hex_byte(&rest, &sum) || !take_text(&rest, "\\") ||
+        sum != tag_checksum(tag, length) || unix_ms > INT64_MAX / US_PER_MS ||
+        unix_ms < INT64_MIN / US_PER_MS)
+        return false;
+    out->unix_us = unix_ms * US_PER_MS;
+    out->bytes = rest.at;
+    out->length = (size_t)(rest.end - rest.at);
+    return true;
+}
+
+static enum clock_source find_clock(struct rest rest)
+{
+    for (int clock = CLOCK_SYSTEM; clock <= CLOCK_NOMINAL; clock++) {
+        struct rest try = rest;
+        if (take_text(&try, clock_source_key((enum clock_source)clock)) && try.at == try.end)
+            return (enum clock_source)clock;
+    }
+    return CLOCK_CAPTURE;
+}
+
+static bool parse_start(struct rest rest, struct capture_text *out)
+{
+    int64_t version;
+    if (!take_text(&rest, "# searun capture ") || !take_count(&rest, &version) ||
+        version != CAPTURE_TEXT_VERSION || !take_text(&rest, " start=") ||
+        !take_signed(&rest, &out->unix_us))
+        return false;
+    out->clock = take_text(&rest, " clock=") ? find_clock(rest) : CLOCK_CAPTURE;
+    return true;
+}
+
+static bool parse_input(struct rest rest, struct capture_text *out)
+{
+    if (!take_text(&rest, "# input ") || !take_until(&rest, ' ', &out->label, &out->label_length))
+        return false;
+    out->bytes = rest.at;
+    out->length = (size_t)(rest.end - rest.at);
+    return true;
+}
+
+static bool parse_gap(struct rest rest, struct capture_text *out)
+{
+    int64_t lost;
+    if (!take_text(&rest, "# gap ") || !take_until(&rest, ' ', &out->label, &out->label_length) ||
+        !take_signed(&rest, &out->unix_us) || !take_text(&rest, " ") ||
+        !take_signed(&rest, &out->until_unix_us) || !take_text(&rest, " ") ||
+        !take_count(&rest, &lost) || !take_text(&rest, " "))
+        return false;
+    out->lost = (uint64_t)lost;
+    out->bytes = rest.at;
+    out->length = (size_t)(rest.end - rest.at);
+    return true;
+}
+
+static bool parse_end(struct rest rest, struct capture_text *out)
+{
+    return take_text(&rest, "# end ") && take_signed(&rest, &out->unix_us) && rest.at == rest.end;
+}
+
+static bool parse_comment(struct rest rest, struct capture_text *out)
+{
+    (void)out;
+    return take_text(&rest, "#");
+}
+
+enum capture_text_kind capture_text_parse(const char *line, size_t length, struct capture_text *out)
+{
+    static const struct form {
+        enum capture_text_kind kind;
+        bool (*parse)(struct rest rest, struct capture_text *out);
+        char first;
+    } forms[] = {
+        {CAPTURE_LINE, parse_line, '\\'},      {CAPTURE_FRAME, parse_frame, '('},
+        {CAPTURE_START, parse_start, '#'},     {CAPTURE_INPUT, parse_input, '#'},
+        {CAPTURE_GAP, parse_gap, '#'},         {CAPTURE_END, parse_end, '#'},
+        {CAPTURE_COMMENT, parse_comment, '#'},
+    };
+    for (size_t i = 0; length > 0 && i < sizeof forms / sizeof forms[0]; i++) {
+        if (forms[i].first != line[0])
+            continue;
+        memset(out, 0, sizeof *out);
+        if (forms[i].parse((struct rest){line, line + length}, out)) {
+            out->kind = forms[i].kind;
+            return out->kind;
+        }
+    }
+    memset(out, 0, sizeof *out);
+    return CAPTURE_OTHER;
+}
