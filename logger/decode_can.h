@@ -8,11 +8,14 @@
 #include "decode.h"
 #include "status.h"
 
+/* What an interface carries. The message numbers of the two protocols do not overlap, so BUS_AUTO takes
+ * both, each by its own table, also when they come over one interface. The other two take one table
+ * only: for a bus where the numbers of the other protocol are used for something else. */
 enum bus_kind { BUS_AUTO, BUS_NMEA2000, BUS_J1939 };
 
 struct can_decoder;
 
-/* `engine_first`: instance given to J1939 engine source address 0 (further engines by address 1 ...).
+/* `j1939_engine`: number of the engine that has J1939 source address 0; address 1 is the next engine.
  * STATUS_MEMORY. */
 enum status can_decoder_new(unsigned input, enum bus_kind kind, unsigned j1939_engine,
                             struct can_decoder **out);

@@ -3,12 +3,11 @@
 #define SEARUN_FRAME_0183_H
 
 #include "decode.h"
+#include "framing.h"
 
 /* Longest line taken, TAG block included. The standard allows 80 + 82 characters; real devices send
  * longer XDR chains. Longer lines are refused and counted. */
 #define LINE_0183_MAX 512
-
-enum framing { FRAME_NEED_MORE, FRAME_BAD, FRAME_READY };
 
 struct framer_0183 {
     char line[LINE_0183_MAX];
