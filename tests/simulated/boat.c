@@ -184,8 +184,7 @@ static void move_boat(struct boat *boat, double step)
 {
     struct boat_truth *truth = &boat->truth;
     truth->speed += (water_speed(boat) - truth->speed) * (1.0 - exp(-step / 8.0));
-    const double north =
-        truth->speed * cos(radians(truth->heading)) + boat->scenario->current;
+    const double north = truth->speed * cos(radians(truth->heading)) + boat->scenario->current;
     const double east = truth->speed * sin(radians(truth->heading));
     truth->over_ground = hypot(north, east);
     truth->course = fmod(atan2(east, north) * 180.0 / M_PI + 360.0, 360.0);

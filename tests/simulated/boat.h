@@ -45,14 +45,14 @@ struct boat_noise {
 
 /* What an instrument does to the value it measures. All in the unit of the quantity. */
 struct boat_sender {
-    double offset;     /* always the same */
-    double lag;        /* s, first order */
-    double noise;      /* standard deviation of each reading */
-    double step;       /* resolution; 0: as fine as the message carries */
-    bool fahrenheit;   /* the step counts in degF */
-    double outliers;   /* share of readings that are wrong by `outlier_size` or more, either way */
+    double offset;   /* always the same */
+    double lag;      /* s, first order */
+    double noise;    /* standard deviation of each reading */
+    double step;     /* resolution; 0: as fine as the message carries */
+    bool fahrenheit; /* the step counts in degF */
+    double outliers; /* share of readings that are wrong by `outlier_size` or more, either way */
     double outlier_size;
-    double dropouts;   /* bursts of missing readings in an hour */
+    double dropouts;       /* bursts of missing readings in an hour */
     double dropout_length; /* s, mean */
 };
 
@@ -60,12 +60,13 @@ struct boat_engine {
     char label[32];
     /* speed and heat */
     double rated_rpm, idle_rpm;
-    double rated_fuel;     /* L/h at rated speed and nominal load */
-    double rated_heat;     /* kW into the jacket water there */
-    double friction_share; /* share of the rated fuel that goes with speed; the rest with its cube */
-    double heat_lean;      /* how much larger the heat share of the fuel is at no load, relative */
-    double heat_follow;    /* heat goes with load (at one speed) to this power */
-    double load_factor;    /* of this engine: propeller, hull; 1 is nominal */
+    double rated_fuel; /* L/h at rated speed and nominal load */
+    double rated_heat; /* kW into the jacket water there */
+    double
+        friction_share; /* share of the rated fuel that goes with speed; the rest with its cube */
+    double heat_lean;   /* how much larger the heat share of the fuel is at no load, relative */
+    double heat_follow; /* heat goes with load (at one speed) to this power */
+    double load_factor; /* of this engine: propeller, hull; 1 is nominal */
     /* jacket water, raw water, exchanger; flows as heat capacity rates at rated speed */
     double coolant_flow, raw_flow;       /* kW/K */
     double coolant_film, raw_film, wall; /* K/kW: resistances at rated speed, clean */
@@ -73,11 +74,11 @@ struct boat_engine {
     double fouling;                      /* K/kW added in series */
     double room_loss;                    /* kW/K from the engine to the engine room */
     /* heat stores */
-    double settling;    /* s: whole heat store over the conductance, clean, open, at rated speed */
-    double deep_share;  /* of the store that lies deep (block, oil) */
+    double settling;   /* s: whole heat store over the conductance, clean, open, at rated speed */
+    double deep_share; /* of the store that lies deep (block, oil) */
     double deep_settling; /* s: time in which the deep store follows the jacket water */
-    double deep_heat;   /* share of the heat that passes through the deep store */
-    double initial;     /* degC of the coolant at the start */
+    double deep_heat;     /* share of the heat that passes through the deep store */
+    double initial;       /* degC of the coolant at the start */
     /* thermostat as it really is, not as rated */
     double opens, full; /* degC */
     enum boat_opening opening;

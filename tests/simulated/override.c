@@ -16,9 +16,13 @@ static const struct key {
     double low, high;
 } keys[] = {
 #define VESSEL(name, field, kind, low, high)                                                       \
-    {name, kind, false, offsetof(struct boat_scenario, field), low, high}
+    {                                                                                              \
+        name, kind, false, offsetof(struct boat_scenario, field), low, high                        \
+    }
 #define ENGINE(name, field, kind, low, high)                                                       \
-    {name, kind, true, offsetof(struct boat_engine, field), low, high}
+    {                                                                                              \
+        name, kind, true, offsetof(struct boat_engine, field), low, high                           \
+    }
 #define SENDER(MACRO, prefix, field)                                                               \
     MACRO(prefix ".offset", field.offset, KIND_NUMBER, -1000, 1000),                               \
         MACRO(prefix ".lag", field.lag, KIND_NUMBER, 0, 600),                                      \

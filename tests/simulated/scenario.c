@@ -99,12 +99,12 @@ static void trial(struct boat_scenario *scenario)
 {
     static const struct boat_leg legs[] = {
         {650, 90, GEAR_NEUTRAL, false}, {850, 40, GEAR_ASTERN, false},
-        {1800, 130, GEAR_AHEAD, false}, {1000, 210, GEAR_AHEAD, true},
-        {1400, 210, GEAR_AHEAD, true},  {1800, 210, GEAR_AHEAD, true},
+        {1800, 130, GEAR_AHEAD, false}, {1000, 180, GEAR_AHEAD, true},
+        {1400, 180, GEAR_AHEAD, true},  {1800, 200, GEAR_AHEAD, true},
         {2200, 210, GEAR_AHEAD, true},  {2500, 240, GEAR_AHEAD, true},
-        {2800, 240, GEAR_AHEAD, true},  {2500, 210, GEAR_AHEAD, true},
-        {2200, 210, GEAR_AHEAD, true},  {1800, 210, GEAR_AHEAD, true},
-        {1400, 210, GEAR_AHEAD, true},  {900, 40, GEAR_AHEAD, false},
+        {2800, 360, GEAR_AHEAD, true},  {2500, 240, GEAR_AHEAD, true},
+        {2200, 210, GEAR_AHEAD, true},  {1800, 180, GEAR_AHEAD, true},
+        {1400, 180, GEAR_AHEAD, true},  {900, 40, GEAR_AHEAD, false},
     };
     for (size_t i = 0; i < sizeof legs / sizeof *legs; i++)
         boat_add_leg(scenario, legs[i]);

@@ -12,8 +12,7 @@ void boat_add_leg(struct boat_scenario *scenario, struct boat_leg leg)
 void boat_add_warm_up(struct boat_scenario *scenario, double idle_seconds, double out_seconds)
 {
     const struct boat_engine *engine = &scenario->engine[0];
-    boat_add_leg(scenario,
-                 (struct boat_leg){engine->idle_rpm, idle_seconds, GEAR_NEUTRAL, false});
+    boat_add_leg(scenario, (struct boat_leg){engine->idle_rpm, idle_seconds, GEAR_NEUTRAL, false});
     boat_add_leg(scenario,
                  (struct boat_leg){0.64 * engine->rated_rpm, out_seconds, GEAR_AHEAD, false});
 }
