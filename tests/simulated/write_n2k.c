@@ -101,8 +101,8 @@ static void send_fast(struct bus *bus, uint32_t id, const struct payload *payloa
     }
 }
 
-static void send(struct bus *bus, unsigned priority, unsigned pgn, enum address source,
-                 const struct payload *payload)
+static void send_message(struct bus *bus, unsigned priority, unsigned pgn, enum address source,
+                         const struct payload *payload)
 {
     const uint32_t low = pgn == 60928 ? 0xFF00u : 0u; /* a claim goes to everybody */
     const uint32_t id = (uint32_t)priority << 26 | (uint32_t)pgn << 8 | low | (uint32_t)source;
@@ -122,7 +122,7 @@ static void send_rapid(struct bus *bus, const struct boat *boat, size_t i)
     set_unsigned(&payload, 8, 16, reading->rpm, 0.25);
     set_unsigned(&payload, 24, 16, reading->boost * 1000.0, 100.0);
     set_signed(&payload, 40, 8, NAN, 1.0);
-    send(bus, 2, 127488, ADDRESS_ENGINES, &payload);
+    send_message(bus, 2, 127488, ADDRESS_ENGINES, &payload);
 }
 
 static void send_dynamic(struct bus *bus, const struct boat *boat, size_t i)
@@ -139,7 +139,7 @@ static void send_dynamic(struct bus *bus, const struct boat *boat, size_t i)
     set(&payload, 160, 32, 0); /* no alarm bits */
     set_signed(&payload, 192, 8, reading->load, 1.0);
     set_signed(&payload, 200, 8, NAN, 1.0);
-    send(bus, 2, 127489, ADDRESS_ENGINES, &payload);
+    send_message(bus, 2, 127489, ADDRESS_ENGINES, &payload);
 }
 
 static void send_transmission(struct bus *bus, const struct boat *boat, size_t i)
@@ -152,7 +152,7 @@ static void send_transmission(struct bus *bus, const struct boat *boat, size_t i
     set_unsigned(&payload, 16, 16, reading->gear_pressure * 1000.0, 100.0);
     set_temperature(&payload, 32, 16, reading->gear_temperature, 0.1);
     set(&payload, 48, 8, 0);
-    send(bus, 2, 127493, ADDRESS_ENGINES, &payload);
+    send_message(bus, 2, 127493, ADDRESS_ENGINES, &payload);
 }
 
 static void send_exhaust(struct bus *bus, const struct boat *boat, size_t i)
@@ -162,7 +162,7 @@ static void send_exhaust(struct bus *bus, const struct boat *boat, size_t i)
     set(&payload, 8, 8, i);
     set(&payload, 16, 8, 14); /* exhaust gas */
     set_temperature(&payload, 24, 24, boat->reading.engine[i].exhaust, 0.001);
-    send(bus, 5, 130316, ADDRESS_ENGINES, &payload);
+    send_message(bus, 5, 130316, ADDRESS_ENGINES, &payload);
 }
 
 static void each_engine(struct bus *bus, const struct boat *boat,
@@ -207,7 +207,7 @@ static void send_time(struct bus *bus, const struct boat *boat)
     set(&payload, 0, 8, bus->sid % 253);
     set(&payload, 8, 4, 0); /* from GPS */
     set_clock(&payload, 16, bus);
-    send(bus, 3, 126992, ADDRESS_GNSS, &payload);
+    send_message(bus, 3, 126992, ADDRESS_GNSS, &payload);
 }
 
 static void send_position(struct bus *bus, const struct boat *boat)
@@ -215,7 +215,7 @@ static void send_position(struct bus *bus, const struct boat *boat)
     struct payload payload = blank(8);
     set_signed(&payload, 0, 32, boat->reading.latitude, 1e-7);
     set_signed(&payload, 32, 32, boat->reading.longitude, 1e-7);
-    send(bus, 2, 129025, ADDRESS_GNSS, &payload);
+    send_message(bus, 2, 129025, ADDRESS_GNSS, &payload);
 }
 
 static void send_course(struct bus *bus, const struct boat *boat)
@@ -225,7 +225,7 @@ static void send_course(struct bus *bus, const struct boat *boat)
     set(&payload, 8, 2, 0); /* true */
     set_unsigned(&payload, 16, 16, boat->reading.course * M_PI / 180.0, 0.0001);
     set_unsigned(&payload, 32, 16, boat->reading.over_ground, 0.01);
-    send(bus, 2, 129026, ADDRESS_GNSS, &payload);
+    send_message(bus, 2, 129026, ADDRESS_GNSS, &payload);
 }
 
 static void send_fix(struct bus *bus, const struct boat *boat)
@@ -244,7 +244,7 @@ static void send_fix(struct bus *bus, const struct boat *boat)
     set_signed(&payload, 288, 16, 1.6, 0.01);
     set_signed(&payload, 304, 32, 52.1, 0.01);
     set(&payload, 336, 8, 0);
-    send(bus, 3, 129029, ADDRESS_GNSS, &payload);
+    send_message(bus, 3, 129029, ADDRESS_GNSS, &payload);
 }
 
 static void send_heading(struct bus *bus, const struct boat *boat)
@@ -255,7 +255,7 @@ static void send_heading(struct bus *bus, const struct boat *boat)
     set_signed(&payload, 24, 16, NAN, 1.0);
     set_signed(&payload, 40, 16, NAN, 1.0);
     set(&payload, 56, 2, 0); /* true */
-    send(bus, 2, 127250, ADDRESS_GNSS, &payload);
+    send_message(bus, 2, 127250, ADDRESS_GNSS, &payload);
 }
 
 static void send_speed(struct bus *bus, const struct boat *boat)
@@ -264,7 +264,7 @@ static void send_speed(struct bus *bus, const struct boat *boat)
     set(&payload, 0, 8, bus->sid % 253);
     set_unsigned(&payload, 8, 16, boat->reading.speed, 0.01);
     set(&payload, 40, 8, 0); /* paddle wheel */
-    send(bus, 2, 128259, ADDRESS_SOUNDER, &payload);
+    send_message(bus, 2, 128259, ADDRESS_SOUNDER, &payload);
 }
 
 static void send_depth(struct bus *bus, const struct boat *boat)
@@ -273,7 +273,7 @@ static void send_depth(struct bus *bus, const struct boat *boat)
     set(&payload, 0, 8, bus->sid % 253);
     set_unsigned(&payload, 8, 32, boat->reading.depth, 0.01);
     set_signed(&payload, 40, 16, 0.4, 0.001);
-    send(bus, 3, 128267, ADDRESS_SOUNDER, &payload);
+    send_message(bus, 3, 128267, ADDRESS_SOUNDER, &payload);
 }
 
 static void send_sea(struct bus *bus, const struct boat *boat)
@@ -283,7 +283,7 @@ static void send_sea(struct bus *bus, const struct boat *boat)
     set(&payload, 8, 8, 0);
     set(&payload, 16, 8, 0); /* sea */
     set_temperature(&payload, 24, 16, boat->reading.sea, 0.01);
-    send(bus, 5, 130312, ADDRESS_SOUNDER, &payload);
+    send_message(bus, 5, 130312, ADDRESS_SOUNDER, &payload);
 }
 
 static void send_surroundings(struct bus *bus, const struct boat *boat)
@@ -292,7 +292,7 @@ static void send_surroundings(struct bus *bus, const struct boat *boat)
     set(&payload, 0, 8, bus->sid % 253);
     set_temperature(&payload, 24, 16, boat->reading.air, 0.01);
     set_unsigned(&payload, 40, 16, boat->reading.air_pressure * 1000.0, 100.0);
-    send(bus, 5, 130310, ADDRESS_SOUNDER, &payload);
+    send_message(bus, 5, 130310, ADDRESS_SOUNDER, &payload);
 }
 
 static void send_tank(struct bus *bus, const struct boat *boat)
@@ -302,7 +302,7 @@ static void send_tank(struct bus *bus, const struct boat *boat)
     set(&payload, 4, 4, 0); /* fuel */
     set_signed(&payload, 8, 16, boat->reading.fuel_level, 0.004);
     set_unsigned(&payload, 24, 32, 380.0, 0.1);
-    send(bus, 6, 127505, ADDRESS_TANKS, &payload);
+    send_message(bus, 6, 127505, ADDRESS_TANKS, &payload);
 }
 
 static void send_battery(struct bus *bus, const struct boat *boat)
@@ -312,7 +312,7 @@ static void send_battery(struct bus *bus, const struct boat *boat)
     set_signed(&payload, 8, 16, boat->reading.battery_voltage, 0.01);
     set_signed(&payload, 24, 16, boat->reading.battery_current, 0.1);
     set(&payload, 56, 8, bus->sid % 253);
-    send(bus, 6, 127508, ADDRESS_TANKS, &payload);
+    send_message(bus, 6, 127508, ADDRESS_TANKS, &payload);
 }
 
 /* --- who is on the bus; maker code 2000 and all models are invented */
@@ -341,7 +341,7 @@ static void send_claim(struct bus *bus, const struct device *device)
     set(&payload, 56, 4, 0);
     set(&payload, 60, 3, 4); /* marine */
     set(&payload, 63, 1, 1);
-    send(bus, 6, 60928, device->address, &payload);
+    send_message(bus, 6, 60928, device->address, &payload);
 }
 
 static void send_product(struct bus *bus, const struct device *device)
@@ -355,7 +355,7 @@ static void send_product(struct bus *bus, const struct device *device)
     set_text(&payload, 100, 32, device->serial);
     set(&payload, 1056, 8, 1);
     set(&payload, 1064, 8, 1);
-    send(bus, 6, 126996, device->address, &payload);
+    send_message(bus, 6, 126996, device->address, &payload);
 }
 
 static void send_devices(struct bus *bus, const struct boat *boat)
