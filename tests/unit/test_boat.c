@@ -269,10 +269,10 @@ static void test_senders(void **state)
         const double shown = boat.reading.engine[0].coolant;
         const double fahrenheit = shown * 1.8 + 32.0;
         count++;
-        missing += isnan(shown);
+        missing += isnan(shown) ? 1 : 0;
         if (!isnan(shown)) {
             NEAR(fahrenheit, round(fahrenheit), 1e-6);
-            wrong += fabs(shown - boat.truth.engine[0].coolant) > 8.0;
+            wrong += fabs(shown - boat.truth.engine[0].coolant) > 8.0 ? 1 : 0;
         }
     } while (boat_advance(&boat));
     assert_in_range(wrong, count / 200, count / 50);
@@ -386,7 +386,7 @@ static void test_sentences(void **state)
                 line = close + 1;
             }
             check_sentence(line);
-            speeds += strncmp(line, "$IIRPM,E,0,", 11) == 0;
+            speeds += strncmp(line, "$IIRPM,E,0,", 11) == 0 ? 1 : 0;
         }
         assert_in_range(speeds, (size_t)boat_duration(&scenario) - 1,
                         (size_t)boat_duration(&scenario) + 1);
@@ -395,18 +395,28 @@ static void test_sentences(void **state)
     }
 }
 
-/* Longitude and latitude on both sides of zero, and a minute that rounds up to a degree. */
+/* Degrees south and east come back from degrees and minutes. */
 static void test_positions(void **state)
 {
     (void)state;
     struct boat_scenario scenario = calm();
-    scenario.latitude = -0.5;
+    scenario.latitude = -0.99999;
     scenario.longitude = 179.0;
-    boat_add_leg(&scenario, (struct boat_leg){650, 1, GEAR_NEUTRAL, false});
+    boat_add_leg(&scenario, (struct boat_leg){650, 20, GEAR_NEUTRAL, false});
     char *text = captured(&scenario, false);
-    assert_non_null(strstr(text, ",0030.00"));
-    assert_non_null(strstr(text, ",S,1"));
-    assert_non_null(strstr(text, ",E,"));
+    size_t count = 0;
+    for (char *fix = text; (fix = strstr(fix, "$GPGGA,")) != NULL; fix++, count++) {
+        unsigned south, east;
+        double south_minutes, east_minutes;
+        const char *position = strchr(fix + 7, ',') + 1;
+        assert_int_equal(
+            sscanf(position, "%2u%7lf,S,%3u%7lf,E,", &south, &south_minutes, &east, &east_minutes),
+            4);
+        assert_true(south_minutes < 60.0 && east_minutes < 60.0);
+        NEAR(south + south_minutes / 60.0, 0.99999, 2e-4);
+        NEAR(east + east_minutes / 60.0, 179.0, 2e-4);
+    }
+    assert_in_range(count, 20, 21);
     free(text);
 }
 
