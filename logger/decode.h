@@ -6,28 +6,45 @@
 #define SEARUN_DECODE_H
 
 #include "reading.h"
+#include "status.h"
 #include "tally.h"
 
 /* One row of the transducer map: XDR groups whose type, unit and name match become readings of a
- * channel. Empty `unit` matches any unit that fits the type. */
+ * channel. */
 struct transducer_row {
     char type[2];  /* "C" */
-    char unit[4];  /* "C", "F", "" */
-    char name[40]; /* exact, case matters; a single '#' followed by nothing, or "{n}", stands for a
-                      number: "ENGINE#{n}" gives the engine instance */
+    char unit[4];  /* as sent: "C", "F"; "" matches any unit known for the type */
+    char name[44]; /* exact, case matters; "{n}" stands for a number: "ENGINE#{n}". ^hh escapes are
+                      resolved before. Groups without a name are called "unnamed 1" and so on, by
+                      their place in the sentence */
     enum channel_id channel;
-    int engine; /* instance, or -1 = the number in the name, or -2 = vessel */
+    int engine; /* number of the engine (battery, tank), or one of the two below */
 };
+#define TRANSDUCER_NUMBERED (-1) /* the number that stands for {n} */
+#define TRANSDUCER_VESSEL (-2)   /* not of an engine */
 
 struct transducer_map {
     size_t count;
     const struct transducer_row *row;
-    int rpm_first_engine; /* number that talkers give to engine 0 in RPM sentences: 0 or 1; -1 = 0 */
+    /* The number that talkers give to engine 0 in RPM sentences: 0 or 1; -1 = 0, the default. The
+     * standard has 0 for a single engine or one on the centre line, odd numbers to starboard and even
+     * ones to port; real talkers send 0 and 1, or 1 and 2, and 0 or 1 for a single engine. With 0 the
+     * number is taken as it stands, which fits names like ENGINE#0 and never folds two engines into
+     * one. Set 1 where a talker counts from 1: then 0 is refused as a bad number. */
+    int rpm_first_engine;
 };
 
 /* The defaults that apply when the configuration says nothing; the configuration's rows come first. */
 extern const struct transducer_row transducer_defaults[];
 extern const size_t transducer_default_count;
+
+/* Whether a row of the configuration can be meant: known type and unit, a channel in a unit that the
+ * type can give, a name, and a number for {n}. STATUS_BAD_USAGE says what is allowed. */
+enum status transducer_row_check(const struct transducer_row *row, struct complaint *complaint);
+
+/* Whether a reading of this channel comes from a transducer that no row maps; its origin's label says
+ * type and name ("C:KEELCOOLER"), which is what a row needs. */
+bool transducer_is_unmapped(enum channel_id channel);
 
 /* A sentence found by the framer. Text is not NUL-terminated; checksum and TAG block are off. */
 struct sentence {
@@ -35,10 +52,12 @@ struct sentence {
     size_t length;
     char source[16]; /* TAG s:, or "" */
     bool has_time;
-    int64_t unix_ms; /* TAG c: as milliseconds since 1970 */
+    bool encapsulated; /* began with '!' */
+    int64_t unix_ms;   /* TAG c: as milliseconds since 1970 */
 };
 
-/* Decodes one sentence of input number `input` into the sink; counts into tally what is not stored. */
+/* Decodes one sentence of input number `input` into the sink; counts into tally what is not stored,
+ * and what is (REASON_READINGS). */
 void decode_sentence(const struct transducer_map *map, int64_t at, unsigned input,
                      const struct sentence *sentence, const struct sink *sink, struct tally *tally);
 
