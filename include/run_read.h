@@ -79,7 +79,9 @@ enum status run_utcs(struct run *run, const struct run_utc **out, size_t *count,
                      struct complaint *complaint);
 
 /* Calls back for every raw message in the order of their instants. `can_id` is meaningful for CAN
- * frames; for lines it is 0 and `is_can` false. A callback that returns false stops the walk. */
+ * frames; for lines it is 0 and `is_can` false. A callback that returns false stops the walk.
+ * Messages of one input always come in the order they were recorded, even where their instants go
+ * back; at equal instants the input with the lower number comes first. */
 struct raw_message {
     int64_t at;
     unsigned input;

@@ -2,10 +2,15 @@
  *
  * The file grows as PATH.part; run_write_close closes it, syncs it, reads it back, and renames it to
  * PATH. Layout: DEVELOPERS.md, "The run file".
+ *
+ * Values wait in memory until a chunk is whole (a few MB for 60 channels) and are not on disk before
+ * run_write_close: the journal is what survives a crash. After a failure every further call answers
+ * with the same status at once, and run_write_close gives the words of the first failure.
  */
 #ifndef SEARUN_RUN_WRITE_H
 #define SEARUN_RUN_WRITE_H
 
+#include <stdbool.h>
 #include <stdint.h>
 
 #include "facts.h"
@@ -25,6 +30,7 @@ struct run_input {
 };
 
 #define INPUTS_MAX 16
+#define STREAMS_MAX 1024 /* origins in one run file */
 
 struct run_start {
     const char *path;          /* final name; refused with STATUS_EXISTS if it is there */
@@ -34,6 +40,7 @@ struct run_start {
     const struct run_input *inputs;
     size_t input_count;
     const char *software; /* "searun-logger 0.1.0" */
+    bool rebuilt;         /* made again from the journal after an unclean stop */
 };
 
 struct run_end {
@@ -41,14 +48,17 @@ struct run_end {
     int64_t start_unix_us; /* wall clock at run start, as known at the end: becomes the epoch */
     enum clock_source clock;
     bool clean;                  /* ended on purpose */
-    const struct tally *tallies; /* one per input, input_count of them */
+    const struct tally *tallies; /* one per input, input_count of them; NULL: none */
+    uint64_t records_rejected;   /* journal records that were torn or altered (rebuild only) */
 };
 
 enum status run_write_open(const struct run_start *start, struct run_writer **out,
                            struct complaint *complaint);
 
 /* Values of one origin at one instant. Instants of one origin may go back (gateways do that): they
- * are stored as they come and counted by the reader's check. Values are within int32 steps. */
+ * are stored as they come and counted by the reader's check. Instants are kept to the microsecond. A
+ * value beyond int32 steps is not kept and counted as out of range. A file holds STREAMS_MAX origins;
+ * readings of further ones are not kept and counted (REASON_NOT_KEPT), their raw messages are. */
 enum status run_write_readings(struct run_writer *run, int64_t at, const struct origin *origin,
                                const struct value *values, size_t count);
 
@@ -59,7 +69,8 @@ enum status run_write_line(struct run_writer *run, int64_t at, unsigned input, c
 enum status run_write_frame(struct run_writer *run, int64_t at, unsigned input, uint32_t id,
                             const uint8_t *data, unsigned length);
 
-/* Something that is not a number (see struct sink). origin may be NULL for our own events. */
+/* Something that is not a number (see struct sink). origin may be NULL for our own events. Keys are
+ * kept to 47 bytes, texts to 255. */
 enum status run_write_event(struct run_writer *run, int64_t at, const struct origin *origin,
                             const char *key, const char *text);
 /* The origin stated UTC. */
