@@ -88,6 +88,9 @@ struct boat_engine {
     /* instruments */
     struct boat_sender speed, coolant, fuel, raw_out;
     bool has_load, has_fuel, has_raw_out;
+    /* what people would enter about it; "" or NULL: nobody knows */
+    const char *plate_thermostat; /* "71, 82" */
+    const char *sender_words, *propeller_words;
 };
 
 enum boat_gear { GEAR_AHEAD, GEAR_NEUTRAL, GEAR_ASTERN };

@@ -128,7 +128,7 @@ static enum status write_run_with_facts(const struct wish *wish, struct complain
     if (status == STATUS_OK)
         status =
             write_run(&wish->scenario, wish->format == FORMAT_RUN ? RUN_LIKE_0183 : RUN_LIKE_N2K,
-                      &facts, wish->output, complaint);
+                      &facts, wish->output, NULL, complaint);
     facts_free(&facts);
     return status;
 }

@@ -5,9 +5,6 @@
 #include "boat.h"
 #include "facts.h"
 
-/* Thermostat as its plate says, degC. */
-#define MODEL_THERMOSTAT "71, 82"
-
 /* Adds the facts of boat, engines and run. `purpose`: "before", "after" or "other". Free the facts
  * in every case. */
 enum status model_facts(const struct boat_scenario *scenario, const char *purpose,

@@ -42,6 +42,9 @@ void boat_engine_default(struct boat_engine *engine)
         .coolant = {.lag = 4, .noise = 0.05, .step = 0.1},
         .fuel = {.noise = 0.01, .step = 0.1},
         .raw_out = {.lag = 4, .noise = 0.05, .step = 0.1},
+        .plate_thermostat = "71, 82",
+        .sender_words = "in the thermostat housing",
+        .propeller_words = "four blades, clean",
     };
 }
 
@@ -92,6 +95,13 @@ static void outing(struct boat_scenario *scenario)
 {
     boat_add_warm_up(scenario, 120, 180);
     boat_add_outing(scenario, 2400, 900, 2800);
+}
+
+static void whole_day(struct boat_scenario *scenario)
+{
+    boat_add_warm_up(scenario, 120, 180);
+    for (int i = 0; i < 4; i++)
+        boat_add_ladder(scenario, speeds, SPEED_COUNT, 320, true);
 }
 
 /* Idle, out, six speeds up and four of them down again, home: about 41 minutes. */
@@ -179,6 +189,7 @@ static const struct named {
     {"ladder", "six holds of 5 minutes, 1000 to 2800 rpm, clean exchanger", ladder},
     {"up-and-down", "the same and down again: eleven holds", up_and_down},
     {"outing", "40 minutes with the throttle moved at random", outing},
+    {"long", "four hours: four ladders up and down", whole_day},
     {"tern-before", "Tern's Reach with a fouled exchanger, sea 19 degC", tern_before},
     {"tern-after", "Tern's Reach after the service, sea 14 degC", tern_after},
     {"sisters-before", "Two Sisters, port exchanger fouled", sisters_before},

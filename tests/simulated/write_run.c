@@ -127,7 +127,7 @@ static enum status put_second(struct run_writer *run, const struct boat *boat,
 }
 
 static enum status put_all(struct run_writer *run, struct boat *boat, enum run_flavour flavour,
-                           int64_t *seconds)
+                           const struct boat_watch *watch, int64_t *seconds)
 {
     enum status status;
     *seconds = 0;
@@ -137,12 +137,15 @@ static enum status put_all(struct run_writer *run, struct boat *boat, enum run_f
         status = put_second(run, boat, flavour, (*seconds)++);
         if (status != STATUS_OK)
             return status;
+        if (watch != NULL)
+            watch->second(watch->self, boat);
     } while (boat_advance(boat));
     return STATUS_OK;
 }
 
 enum status write_run(const struct boat_scenario *scenario, enum run_flavour flavour,
-                      const struct facts *facts, const char *path, struct complaint *complaint)
+                      const struct facts *facts, const char *path, const struct boat_watch *watch,
+                      struct complaint *complaint)
 {
     const struct run_input input = {"boat-model", "model"};
     const int64_t start_us = scenario->start_unix * 1000000;
@@ -157,7 +160,7 @@ enum status write_run(const struct boat_scenario *scenario, enum run_flavour fla
     if (status != STATUS_OK)
         goto out;
     boat_start(boat, scenario);
-    status = put_all(run, boat, flavour, &seconds);
+    status = put_all(run, boat, flavour, watch, &seconds);
     if (status != STATUS_OK) {
         run_write_abandon(run);
         complain(complaint, status, "the run file %s could not be written", path);

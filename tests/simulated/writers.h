@@ -22,10 +22,15 @@ enum status write_n2k(const struct boat_scenario *scenario, double rapid_hz, FIL
                       struct complaint *complaint);
 
 /* A run file straight through run_write.h, with the origins that decoding the capture would give:
- * readings only, once a second, no raw messages. */
+ * readings only, once a second, no raw messages. `watch` (may be NULL) sees each second written. */
 enum run_flavour { RUN_LIKE_0183, RUN_LIKE_N2K };
+struct boat_watch {
+    void *self;
+    void (*second)(void *self, const struct boat *boat);
+};
 enum status write_run(const struct boat_scenario *scenario, enum run_flavour flavour,
-                      const struct facts *facts, const char *path, struct complaint *complaint);
+                      const struct facts *facts, const char *path, const struct boat_watch *watch,
+                      struct complaint *complaint);
 
 /* The truth as JSON: what the coolant settles at, without noise and at nominal load, at each speed of
  * the ladder and a row of sea temperatures; and the open rise. */
