@@ -149,7 +149,13 @@ enum status write_run(const struct boat_scenario *scenario, enum run_flavour fla
 {
     const struct run_input input = {"boat-model", "model"};
     const int64_t start_us = scenario->start_unix * 1000000;
-    const struct run_start start = {path, start_us, CLOCK_GNSS, facts, &input, 1, "boat-model"};
+    const struct run_start start = {.path = path,
+                                    .start_unix_us = start_us,
+                                    .clock = CLOCK_GNSS,
+                                    .facts = facts,
+                                    .inputs = &input,
+                                    .input_count = 1,
+                                    .software = "boat-model"};
     struct tally tally;
     struct run_writer *run;
     int64_t seconds;
@@ -167,7 +173,11 @@ enum status write_run(const struct boat_scenario *scenario, enum run_flavour fla
         goto out;
     }
     memset(&tally, 0, sizeof tally);
-    const struct run_end end = {seconds * NS_PER_S, start_us, CLOCK_GNSS, true, &tally};
+    const struct run_end end = {.end = seconds * NS_PER_S,
+                                .start_unix_us = start_us,
+                                .clock = CLOCK_GNSS,
+                                .clean = true,
+                                .tallies = &tally};
     status = run_write_close(run, &end, complaint);
 out:
     free(boat);
