@@ -1,0 +1,524 @@
+/* messages_n2k.c - the NMEA 2000 messages that searun decodes.
+ *
+ * Source of all layouts, resolutions and enumerations: the open PGN database canboat (schema 2.3.0,
+ * version 6.2.0), facts only. Numbers in the drawings are bytes; low bytes come first. "SID" is a
+ * counter that ties messages of one measurement together; we do not need it.
+ */
+#include "messages_can.h"
+
+#define KELVIN_0_DEGC (-273.15)
+#define DEGREE_PER_RADIAN (180.0 / 3.14159265358979323846)
+#define HOUR_PER_SECOND (1.0 / 3600.0)
+#define KPA_PER_HPA 0.1
+
+#define BITS(first_, bits_) .first = first_, .bits = bits_, .codes = N2K_CODES(bits_)
+#define INSTANCE(first_, bits_)                                                                    \
+    {                                                                                              \
+        .role = CAN_INSTANCE, BITS(first_, bits_)                                                  \
+    }
+#define NUMBER(group_, channel_, first_, bits_, flags_, scale_, offset_)                           \
+    {                                                                                              \
+        .role = CAN_VALUE, .group = group_, .channel = CHANNEL_##channel_, BITS(first_, bits_),    \
+        .flags = flags_, .scale = scale_, .offset = offset_                                        \
+    }
+#define UNSIGNED(channel, first, bits, scale, offset)                                              \
+    NUMBER(0, channel, first, bits, 0, scale, offset)
+#define SIGNED(channel, first, bits, scale, offset)                                                \
+    NUMBER(0, channel, first, bits, CAN_SIGNED, scale, offset)
+/* Signed, and seen in practice with all ones for "not available". */
+#define SIGNED_OR_ONES(channel, first, bits, scale, offset)                                        \
+    NUMBER(0, channel, first, bits, CAN_SIGNED | CAN_ONES_MISSING, scale, offset)
+#define CODED(role_, group_, channel_, first_, bits_, choices_)                                    \
+    {                                                                                              \
+        .role = role_, .group = group_, .channel = CHANNEL_##channel_, BITS(first_, bits_),        \
+        .choices = choices_                                                                        \
+    }
+#define SELECT(group, first, bits, choices) CODED(CAN_SELECT, group, COUNT, first, bits, choices)
+#define STATUS(channel_, slot_, first_, bits_, status_)                                            \
+    {                                                                                              \
+        .role = CAN_STATUS, .channel = CHANNEL_##channel_, .slot = slot_, .first = first_,         \
+        .bits = bits_, .flags = CAN_ONES_MISSING, .status = &(status_)                             \
+    }
+#define DATE(group_, first_)                                                                       \
+    {                                                                                              \
+        .role = CAN_DATE, .group = group_, BITS(first_, 16)                                        \
+    }
+#define TIME(group_, first_)                                                                       \
+    {                                                                                              \
+        .role = CAN_TIME, .group = group_, BITS(first_, 32)                                        \
+    }
+#define TEXT(role_, first_, bits_, title_)                                                         \
+    {                                                                                              \
+        .role = role_, .first = first_, .bits = bits_, .title = title_                             \
+    }
+
+/* clang-format off */
+
+/* --- 126992 System Time
+ *      0       1       2   3     4   5   6   7
+ *    +-----+---------+-------+----------------+
+ *    | SID |src| res |  date |      time      |      src: 4 bits, what clock it comes from
+ *    +-----+---------+-------+----------------+
+ */
+static const struct can_choice clocks[] = {
+    {0, CHANNEL_COUNT, PLACE_VESSEL, "GPS", 0},
+    {1, CHANNEL_COUNT, PLACE_VESSEL, "GLONASS", 0},
+    {2, CHANNEL_COUNT, PLACE_VESSEL, "radio", 0},
+    {3, CHANNEL_COUNT, PLACE_VESSEL, "caesium clock", 0},
+    {4, CHANNEL_COUNT, PLACE_VESSEL, "rubidium clock", 0},
+    {5, CHANNEL_COUNT, PLACE_VESSEL, "crystal clock", 0},
+    {CHOICE_OTHER, CHANNEL_COUNT, PLACE_VESSEL, "clock", 0},
+};
+static const struct can_field fields_126992[] = {
+    SELECT(1, 8, 4, clocks),
+    DATE(1, 16),
+    TIME(1, 32),
+};
+
+/* --- 126996 Product Information (fast packet, 134 bytes)
+ *      0   1     2   3     4 ... 35   36 ... 67   68 ... 99   100 ... 131   132     133
+ *    +---------+---------+----------+-----------+-----------+-------------+-------+------+
+ *    | version | product |  model   | software  |  model    |   serial    | cert. | load |
+ *    | of N2K  |  code   |          | version   |  version  |   number    | level |      |
+ *    +---------+---------+----------+-----------+-----------+-------------+-------+------+
+ */
+static const struct can_field fields_126996[] = {
+    TEXT(CAN_TEXT, 32, 256, "model"),
+    TEXT(CAN_TEXT, 544, 256, "version"),
+    TEXT(CAN_TEXT, 288, 256, "software"),
+    TEXT(CAN_TEXT, 800, 256, "serial number"),
+};
+
+/* --- 127245 Rudder
+ *      0          1          2   3     4   5     6   7
+ *    +----------+-----------+---------+---------+----------+
+ *    | instance |order| res |  order  |position | reserved |
+ *    +----------+-----------+---------+---------+----------+
+ * Starboard is positive: the database has no sign rule, this is common practice, no source.
+ */
+static const struct can_field fields_127245[] = {
+    INSTANCE(0, 8),
+    SIGNED(RUDDER_ANGLE, 32, 16, 1e-4 * DEGREE_PER_RADIAN, 0),
+};
+
+/* --- 127250 Vessel Heading
+ *      0     1   2     3   4       5   6       7
+ *    +-----+---------+-----------+-----------+-----------+
+ *    | SID | heading | deviation | variation | ref | res |     ref: 2 bits
+ *    +-----+---------+-----------+-----------+-----------+
+ */
+static const struct can_choice headings[] = {
+    {0, CHANNEL_HEADING_TRUE, PLACE_VESSEL, "", 0},
+    {1, CHANNEL_HEADING_MAGNETIC, PLACE_VESSEL, "", 0},
+    {CHOICE_END, 0, 0, NULL, 0}, /* 2 is "error" */
+};
+static const struct can_field fields_127250[] = {
+    SELECT(1, 56, 2, headings),
+    NUMBER(1, COUNT, 8, 16, 0, 1e-4 * DEGREE_PER_RADIAN, 0),
+    SIGNED(MAGNETIC_DEVIATION, 24, 16, 1e-4 * DEGREE_PER_RADIAN, 0),
+    SIGNED(MAGNETIC_VARIATION, 40, 16, 1e-4 * DEGREE_PER_RADIAN, 0),
+};
+
+/* --- 127488 Engine Parameters, Rapid Update
+ *      0          1   2     3   4     5      6   7
+ *    +----------+-------+---------+--------+----------+
+ *    | instance | speed |  boost  |  trim  | reserved |      seen without the reserved bytes, too
+ *    +----------+-------+---------+--------+----------+
+ */
+static const struct can_field fields_127488[] = {
+    INSTANCE(0, 8),
+    UNSIGNED(ENGINE_SPEED, 8, 16, 0.25, 0),
+    UNSIGNED(BOOST_PRESSURE, 24, 16, KPA_PER_HPA, 0),
+    SIGNED_OR_ONES(DRIVE_TRIM, 40, 8, 1, 0),
+};
+
+/* --- 127489 Engine Parameters, Dynamic (fast packet, 26 bytes)
+ *      0          1   2     3   4     5   6     7   8        9  10      11 12 13 14
+ *    +----------+---------+---------+---------+------------+-----------+-------------+
+ *    | instance |   oil   |   oil   | coolant | alternator |   fuel    |   engine    |
+ *    |          | press.  |  temp.  |  temp.  |  voltage   |   rate    |   seconds   |
+ *    +----------+---------+---------+---------+------------+-----------+-------------+
+ *     15  16     17  18     19         20  21     22  23     24     25
+ *    +---------+---------+----------+----------+----------+------+--------+
+ *    | coolant |  fuel   | reserved | status 1 | status 2 | load | torque |
+ *    | press.  |  press. |          |          |          |      |        |
+ *    +---------+---------+----------+----------+----------+------+--------+
+ * Seen cut short at the end. Bits 8 to 15 of status 2 have no name in the database.
+ */
+static const struct can_status engine_status_1 = {1, 16, {
+    {"check_engine", "Check engine"},
+    {"over_temperature", "Over temperature"},
+    {"low_oil_pressure", "Low oil pressure"},
+    {"low_oil_level", "Low oil level"},
+    {"low_fuel_pressure", "Low fuel pressure"},
+    {"low_system_voltage", "Low system voltage"},
+    {"low_coolant_level", "Low coolant level"},
+    {"water_flow", "Water flow"},
+    {"water_in_fuel", "Water in fuel"},
+    {"charge_indicator", "Charge indicator"},
+    {"preheat_indicator", "Preheat indicator"},
+    {"high_boost_pressure", "High boost pressure"},
+    {"rev_limit_exceeded", "Rev limit exceeded"},
+    {"egr_system", "EGR system"},
+    {"throttle_position_sensor", "Throttle position sensor"},
+    {"emergency_stop", "Emergency stop"},
+}};
+static const struct can_status engine_status_2 = {1, 16, {
+    {"warning_level_1", "Warning level 1"},
+    {"warning_level_2", "Warning level 2"},
+    {"power_reduction", "Power reduction"},
+    {"maintenance_needed", "Maintenance needed"},
+    {"engine_communication_error", "Engine communication error"},
+    {"secondary_throttle", "Sub or secondary throttle"},
+    {"neutral_start_protect", "Neutral start protect"},
+    {"engine_shutting_down", "Engine shutting down"},
+    {"engine_status_2_bit_8", "Engine status 2, bit 8 (no published name)"},
+    {"engine_status_2_bit_9", "Engine status 2, bit 9 (no published name)"},
+    {"engine_status_2_bit_10", "Engine status 2, bit 10 (no published name)"},
+    {"engine_status_2_bit_11", "Engine status 2, bit 11 (no published name)"},
+    {"engine_status_2_bit_12", "Engine status 2, bit 12 (no published name)"},
+    {"engine_status_2_bit_13", "Engine status 2, bit 13 (no published name)"},
+    {"engine_status_2_bit_14", "Engine status 2, bit 14 (no published name)"},
+    {"engine_status_2_bit_15", "Engine status 2, bit 15 (no published name)"},
+}};
+static const struct can_field fields_127489[] = {
+    INSTANCE(0, 8),
+    UNSIGNED(OIL_PRESSURE, 8, 16, KPA_PER_HPA, 0),
+    UNSIGNED(OIL_TEMPERATURE, 24, 16, 0.1, KELVIN_0_DEGC),
+    UNSIGNED(COOLANT_TEMPERATURE, 40, 16, 0.01, KELVIN_0_DEGC),
+    SIGNED_OR_ONES(ALTERNATOR_VOLTAGE, 56, 16, 0.01, 0),
+    SIGNED_OR_ONES(FUEL_RATE, 72, 16, 0.1, 0),
+    UNSIGNED(ENGINE_HOURS, 88, 32, HOUR_PER_SECOND, 0),
+    UNSIGNED(COOLANT_PRESSURE, 120, 16, KPA_PER_HPA, 0),
+    UNSIGNED(FUEL_PRESSURE, 136, 16, 1, 0),
+    STATUS(ENGINE_STATUS_1, 0, 160, 16, engine_status_1),
+    STATUS(ENGINE_STATUS_2, 1, 176, 16, engine_status_2),
+    SIGNED_OR_ONES(ENGINE_LOAD, 192, 8, 1, 0),
+    SIGNED_OR_ONES(ENGINE_TORQUE, 200, 8, 1, 0),
+};
+
+/* --- 127493 Transmission Parameters, Dynamic
+ *      0          1            2   3     4   5     6        7
+ *    +----------+------------+---------+---------+--------+----------+
+ *    | instance | gear | res |   oil   |   oil   | status | reserved |      gear: 2 bits
+ *    |          |      |     | press.  |  temp.  |        |          |
+ *    +----------+------------+---------+---------+--------+----------+
+ * The database has no names for the status bits.
+ */
+static const struct can_choice gears[] = {
+    {0, 0, 0, NULL, 1},
+    {1, 0, 0, NULL, 0},
+    {2, 0, 0, NULL, -1},
+    {CHOICE_END, 0, 0, NULL, 0},
+};
+static const struct can_status transmission_status = {1, 8, {
+    {"transmission_status_bit_0", "Transmission status, bit 0 (no published name)"},
+    {"transmission_status_bit_1", "Transmission status, bit 1 (no published name)"},
+    {"transmission_status_bit_2", "Transmission status, bit 2 (no published name)"},
+    {"transmission_status_bit_3", "Transmission status, bit 3 (no published name)"},
+    {"transmission_status_bit_4", "Transmission status, bit 4 (no published name)"},
+    {"transmission_status_bit_5", "Transmission status, bit 5 (no published name)"},
+    {"transmission_status_bit_6", "Transmission status, bit 6 (no published name)"},
+    {"transmission_status_bit_7", "Transmission status, bit 7 (no published name)"},
+}};
+static const struct can_field fields_127493[] = {
+    INSTANCE(0, 8),
+    CODED(CAN_CODE, 0, TRANSMISSION_GEAR, 8, 2, gears),
+    UNSIGNED(TRANSMISSION_OIL_PRESSURE, 16, 16, KPA_PER_HPA, 0),
+    UNSIGNED(TRANSMISSION_OIL_TEMPERATURE, 32, 16, 0.1, KELVIN_0_DEGC),
+    STATUS(TRANSMISSION_STATUS, 0, 48, 8, transmission_status),
+};
+
+/* --- 127497 Trip Parameters, Engine (fast packet, 9 bytes)
+ *      0          1   2     3   4     5   6     7   8
+ *    +----------+---------+---------+---------+---------+
+ *    | instance |  trip   |  rate,  |  rate,  | economy |
+ *    |          |  fuel   | average | economy |   now   |
+ *    +----------+---------+---------+---------+---------+
+ */
+static const struct can_field fields_127497[] = {
+    INSTANCE(0, 8),
+    UNSIGNED(TRIP_FUEL, 8, 16, 1, 0),
+    SIGNED_OR_ONES(FUEL_RATE_AVERAGE, 24, 16, 0.1, 0),
+    SIGNED_OR_ONES(FUEL_RATE_ECONOMY, 40, 16, 0.1, 0),
+    SIGNED_OR_ONES(FUEL_ECONOMY, 56, 16, 0.1, 0),
+};
+
+/* --- 127498 Engine Parameters, Static (fast packet)
+ *      0          1   2     3 ...
+ *    +----------+---------+----------------+----------------+
+ *    | instance |  rated  | VIN: length,   | software:      |
+ *    |          |  speed  | type, text     | the same       |
+ *    +----------+---------+----------------+----------------+
+ * Older descriptions have texts of fixed width here; what does not fit its own length is left out.
+ */
+static const struct can_field fields_127498[] = {
+    INSTANCE(0, 8),
+    UNSIGNED(RATED_SPEED, 8, 16, 0.25, 0),
+    TEXT(CAN_TEXT_COUNTED, 24, 0, "VIN"),
+    TEXT(CAN_TEXT_COUNTED, 0, 0, "software"),
+};
+
+/* --- 127505 Fluid Level
+ *      0                   1   2   3   4   5   6     7
+ *    +-------------------+-------+---------------+----------+
+ *    | instance | type   | level |   capacity    | reserved |      instance: low 4 bits
+ *    +-------------------+-------+---------------+----------+
+ */
+static const struct can_choice fluids[] = {
+    {0, CHANNEL_COUNT, PLACE_TANK, "fuel", 0},
+    {1, CHANNEL_COUNT, PLACE_TANK, "fresh water", 0},
+    {2, CHANNEL_COUNT, PLACE_TANK, "grey water", 0},
+    {3, CHANNEL_COUNT, PLACE_TANK, "live well", 0},
+    {4, CHANNEL_COUNT, PLACE_TANK, "oil", 0},
+    {5, CHANNEL_COUNT, PLACE_TANK, "black water", 0},
+    {CHOICE_OTHER, CHANNEL_COUNT, PLACE_TANK, "type", 0},
+};
+static const struct can_field fields_127505[] = {
+    INSTANCE(0, 4),
+    SELECT(1, 4, 4, fluids),
+    NUMBER(1, FLUID_TYPE, 4, 4, 0, 1, 0),
+    NUMBER(1, FLUID_LEVEL, 8, 16, CAN_SIGNED | CAN_ONES_MISSING, 0.004, 0),
+    NUMBER(1, TANK_CAPACITY, 24, 32, 0, 0.1, 0),
+};
+
+/* --- 127508 Battery Status
+ *      0          1   2     3   4     5   6     7
+ *    +----------+---------+---------+---------+-----+
+ *    | instance | voltage | current |  temp.  | SID |
+ *    +----------+---------+---------+---------+-----+
+ */
+static const struct can_field fields_127508[] = {
+    INSTANCE(0, 8),
+    SIGNED_OR_ONES(BATTERY_VOLTAGE, 8, 16, 0.01, 0),
+    SIGNED(BATTERY_CURRENT, 24, 16, 0.1, 0),
+    UNSIGNED(BATTERY_TEMPERATURE, 40, 16, 0.01, KELVIN_0_DEGC),
+};
+
+/* --- 128259 Speed
+ *      0     1   2     3   4     5        6           7
+ *    +-----+---------+---------+--------+-----------------+
+ *    | SID |  water  | ground  | sensor | dir. | reserved |
+ *    +-----+---------+---------+--------+-----------------+
+ */
+static const struct can_field fields_128259[] = {
+    UNSIGNED(SPEED_THROUGH_WATER, 8, 16, 0.01, 0),
+    UNSIGNED(SPEED_OVER_GROUND, 24, 16, 0.01, 0),
+};
+
+/* --- 128267 Water Depth
+ *      0     1   2   3   4     5   6     7
+ *    +-----+---------------+---------+-------+
+ *    | SID |     depth     | offset  | range |
+ *    +-----+---------------+---------+-------+
+ */
+static const struct can_field fields_128267[] = {
+    UNSIGNED(DEPTH, 8, 32, 0.01, 0),
+    SIGNED(DEPTH_OFFSET, 40, 16, 0.001, 0),
+};
+
+/* --- 129025 Position, Rapid Update
+ *      0   1   2   3   4   5   6   7
+ *    +---------------+---------------+
+ *    |   latitude    |   longitude   |
+ *    +---------------+---------------+
+ */
+static const struct can_field fields_129025[] = {
+    SIGNED(LATITUDE, 0, 32, 1e-7, 0),
+    SIGNED(LONGITUDE, 32, 32, 1e-7, 0),
+};
+
+/* --- 129026 COG and SOG, Rapid Update
+ *      0     1           2   3     4   5     6   7
+ *    +-----+-----------+---------+---------+----------+
+ *    | SID | ref | res |  COG    |  SOG    | reserved |      ref: 2 bits
+ *    +-----+-----------+---------+---------+----------+
+ */
+static const struct can_choice courses[] = {
+    {0, CHANNEL_COURSE_OVER_GROUND, PLACE_VESSEL, "", 0},
+    {1, CHANNEL_COURSE_MAGNETIC, PLACE_VESSEL, "", 0},
+    {CHOICE_END, 0, 0, NULL, 0},
+};
+static const struct can_field fields_129026[] = {
+    SELECT(1, 8, 2, courses),
+    NUMBER(1, COUNT, 16, 16, 0, 1e-4 * DEGREE_PER_RADIAN, 0),
+    UNSIGNED(SPEED_OVER_GROUND, 32, 16, 0.01, 0),
+};
+
+/* --- 129029 GNSS Position Data (fast packet, 43 bytes and more)
+ *      0     1   2     3 ... 6   7 ... 14   15 ... 22   23 ... 30   31              32
+ *    +-----+---------+---------+----------+-----------+-----------+---------------+-----------+
+ *    | SID |  date   |  time   | latitude | longitude | altitude  | type | method | integrity |
+ *    +-----+---------+---------+----------+-----------+-----------+---------------+-----------+
+ *     33           34  35    36  37    38 ... 41    42
+ *    +------------+--------+---------+-------------+----------------------------+
+ *    | satellites |  HDOP  |  PDOP   |  geoid      | number of stations, then 4 |
+ *    |            |        |         |  separation | bytes for each             |
+ *    +------------+--------+---------+-------------+----------------------------+
+ * Method 0 is "no GNSS": what stands in the other fields then is old or invented.
+ */
+static const struct can_choice no_fix[] = {
+    {0, 0, 0, NULL, 0},
+    {CHOICE_END, 0, 0, NULL, 0},
+};
+static const struct can_field fields_129029[] = {
+    UNSIGNED(GNSS_QUALITY, 252, 4, 1, 0),
+    CODED(CAN_VALID, 0, COUNT, 252, 4, no_fix),
+    DATE(0, 8),
+    TIME(0, 24),
+    SIGNED(LATITUDE, 56, 64, 1e-16, 0),
+    SIGNED(LONGITUDE, 120, 64, 1e-16, 0),
+    SIGNED(ALTITUDE, 184, 64, 1e-6, 0),
+    UNSIGNED(GNSS_SATELLITES, 264, 8, 1, 0),
+    SIGNED(GNSS_HDOP, 272, 16, 0.01, 0),
+};
+
+/* --- 129033 Time and Date
+ *      0   1     2   3   4   5     6   7
+ *    +---------+---------------+---------+
+ *    |  date   |     time      | offset  |      UTC; the offset says how local time differs
+ *    +---------+---------------+---------+
+ */
+static const struct can_field fields_129033[] = {
+    DATE(0, 0),
+    TIME(0, 16),
+};
+
+/* --- 130310 Environmental Parameters (obsolete, still common for sea water temperature)
+ *      0     1   2     3   4     5   6      7
+ *    +-----+---------+---------+----------+----------+
+ *    | SID |  water  | outside | pressure | reserved |
+ *    +-----+---------+---------+----------+----------+
+ */
+static const struct can_field fields_130310[] = {
+    UNSIGNED(SEA_TEMPERATURE, 8, 16, 0.01, KELVIN_0_DEGC),
+    UNSIGNED(AIR_TEMPERATURE, 24, 16, 0.01, KELVIN_0_DEGC),
+    UNSIGNED(AIR_PRESSURE, 40, 16, KPA_PER_HPA, 0),
+};
+
+/* --- sources of temperatures and pressures
+ * Only what can be meant in one way goes to a channel of its own. Exhaust gas belongs to the engine
+ * whose number is the instance of the message. */
+static const struct can_choice temperatures[] = {
+    {0, CHANNEL_SEA_TEMPERATURE, PLACE_VESSEL, "sea", 0},
+    {1, CHANNEL_AIR_TEMPERATURE, PLACE_VESSEL, "outside", 0},
+    {2, CHANNEL_INSIDE_TEMPERATURE, PLACE_VESSEL, "inside", 0},
+    {3, CHANNEL_ENGINE_ROOM_TEMPERATURE, PLACE_VESSEL, "engine room", 0},
+    {4, CHANNEL_INSIDE_TEMPERATURE, PLACE_VESSEL, "main cabin", 0},
+    {5, CHANNEL_OTHER_TEMPERATURE, PLACE_VESSEL, "live well", 0},
+    {6, CHANNEL_OTHER_TEMPERATURE, PLACE_VESSEL, "bait well", 0},
+    {7, CHANNEL_OTHER_TEMPERATURE, PLACE_VESSEL, "refrigeration", 0},
+    {8, CHANNEL_OTHER_TEMPERATURE, PLACE_VESSEL, "heating system", 0},
+    {9, CHANNEL_OTHER_TEMPERATURE, PLACE_VESSEL, "dew point", 0},
+    {10, CHANNEL_OTHER_TEMPERATURE, PLACE_VESSEL, "apparent wind chill", 0},
+    {11, CHANNEL_OTHER_TEMPERATURE, PLACE_VESSEL, "theoretical wind chill", 0},
+    {12, CHANNEL_OTHER_TEMPERATURE, PLACE_VESSEL, "heat index", 0},
+    {13, CHANNEL_OTHER_TEMPERATURE, PLACE_VESSEL, "freezer", 0},
+    {14, CHANNEL_EXHAUST_TEMPERATURE, PLACE_ENGINE, "exhaust gas", 0},
+    {15, CHANNEL_OTHER_TEMPERATURE, PLACE_VESSEL, "shaft seal", 0},
+    {CHOICE_OTHER, CHANNEL_OTHER_TEMPERATURE, PLACE_VESSEL, "source", 0},
+};
+static const struct can_choice humidities[] = {
+    {0, CHANNEL_HUMIDITY, PLACE_VESSEL, "inside", 0},
+    {1, CHANNEL_HUMIDITY, PLACE_VESSEL, "outside", 0},
+    {CHOICE_END, 0, 0, NULL, 0},
+};
+static const struct can_choice pressures[] = {
+    {0, CHANNEL_AIR_PRESSURE, PLACE_VESSEL, "atmospheric", 0},
+    {1, CHANNEL_OTHER_PRESSURE, PLACE_VESSEL, "water", 0},
+    {2, CHANNEL_OTHER_PRESSURE, PLACE_VESSEL, "steam", 0},
+    {3, CHANNEL_OTHER_PRESSURE, PLACE_VESSEL, "compressed air", 0},
+    {4, CHANNEL_OTHER_PRESSURE, PLACE_VESSEL, "hydraulic", 0},
+    {5, CHANNEL_OTHER_PRESSURE, PLACE_VESSEL, "filter", 0},
+    {6, CHANNEL_OTHER_PRESSURE, PLACE_VESSEL, "altimeter setting", 0},
+    {7, CHANNEL_OTHER_PRESSURE, PLACE_VESSEL, "oil", 0},
+    {8, CHANNEL_OTHER_PRESSURE, PLACE_VESSEL, "fuel", 0},
+    {CHOICE_OTHER, CHANNEL_OTHER_PRESSURE, PLACE_VESSEL, "source", 0},
+};
+
+/* --- 130311 Environmental Parameters
+ *      0     1                 2   3     4   5      6   7
+ *    +-----+-----------------+---------+----------+----------+
+ *    | SID | temp. | humid.  |  temp.  | humidity | pressure |    sources: 6 bits and 2 bits
+ *    +-----+-----------------+---------+----------+----------+
+ */
+static const struct can_field fields_130311[] = {
+    SELECT(1, 8, 6, temperatures),
+    SELECT(2, 14, 2, humidities),
+    NUMBER(1, COUNT, 16, 16, 0, 0.01, KELVIN_0_DEGC),
+    NUMBER(2, COUNT, 32, 16, CAN_SIGNED, 0.004, 0),
+    UNSIGNED(AIR_PRESSURE, 48, 16, KPA_PER_HPA, 0),
+};
+
+/* --- 130312 Temperature
+ *      0     1          2        3   4     5   6      7
+ *    +-----+----------+--------+---------+----------+----------+
+ *    | SID | instance | source |  temp.  |   set    | reserved |
+ *    +-----+----------+--------+---------+----------+----------+
+ */
+static const struct can_field fields_130312[] = {
+    INSTANCE(8, 8),
+    SELECT(1, 16, 8, temperatures),
+    NUMBER(1, COUNT, 24, 16, 0, 0.01, KELVIN_0_DEGC),
+};
+
+/* --- 130314 Actual Pressure
+ *      0     1          2        3   4   5   6     7
+ *    +-----+----------+--------+---------------+----------+
+ *    | SID | instance | source |   pressure    | reserved |      0.1 Pa
+ *    +-----+----------+--------+---------------+----------+
+ */
+static const struct can_field fields_130314[] = {
+    INSTANCE(8, 8),
+    SELECT(1, 16, 8, pressures),
+    NUMBER(1, COUNT, 24, 32, CAN_SIGNED, 1e-4, 0),
+};
+
+/* --- 130316 Temperature, Extended Range
+ *      0     1          2        3   4   5     6   7
+ *    +-----+----------+--------+-------------+---------+
+ *    | SID | instance | source |    temp.    |   set   |      0.001 K in 24 bits
+ *    +-----+----------+--------+-------------+---------+
+ */
+static const struct can_field fields_130316[] = {
+    INSTANCE(8, 8),
+    SELECT(1, 16, 8, temperatures),
+    NUMBER(1, COUNT, 24, 24, 0, 0.001, KELVIN_0_DEGC),
+};
+
+#define ROW_WITH(number_, carrier_, place_, title_, ...)                                           \
+    {                                                                                              \
+        .number = number_, .key = #number_, .title = title_, .protocol = PROTOCOL_NMEA2000,        \
+        .carrier = CARRIED_##carrier_, .place = PLACE_##place_, .fields = fields_##number_,        \
+        .count = sizeof fields_##number_ / sizeof *fields_##number_, __VA_ARGS__                   \
+    }
+
+#define ROW(number, carrier, place, title)                                                         \
+    ROW_WITH(number, carrier, place, title, .text_event = NULL)
+
+const struct can_row can_rows_n2k[] = {
+    ROW(126992, SINGLE, VESSEL, "System time"),
+    ROW_WITH(126996, FAST, VESSEL, "Product information", .text_event = "product_information"),
+    ROW_WITH(127245, SINGLE, VESSEL, "Rudder", .instance_label = "rudder"),
+    ROW(127250, SINGLE, VESSEL, "Vessel heading"),
+    ROW(127488, SINGLE, ENGINE, "Engine parameters, rapid update"),
+    ROW(127489, FAST, ENGINE, "Engine parameters, dynamic"),
+    ROW(127493, SINGLE, ENGINE, "Transmission parameters, dynamic"),
+    ROW(127497, FAST, ENGINE, "Trip parameters, engine"),
+    ROW_WITH(127498, FAST, ENGINE, "Engine parameters, static",
+             .text_event = "engine_identification"),
+    ROW(127505, SINGLE, TANK, "Fluid level"),
+    ROW(127508, SINGLE, BATTERY, "Battery status"),
+    ROW(128259, SINGLE, VESSEL, "Speed"),
+    ROW(128267, SINGLE, VESSEL, "Water depth"),
+    ROW(129025, SINGLE, VESSEL, "Position, rapid update"),
+    ROW(129026, SINGLE, VESSEL, "Course and speed over ground"),
+    ROW(129029, FAST, VESSEL, "GNSS position data"),
+    ROW(129033, SINGLE, VESSEL, "Time and date"),
+    ROW(130310, SINGLE, VESSEL, "Environmental parameters (obsolete)"),
+    ROW(130311, SINGLE, VESSEL, "Environmental parameters"),
+    ROW(130312, SINGLE, VESSEL, "Temperature"),
+    ROW(130314, SINGLE, VESSEL, "Actual pressure"),
+    ROW(130316, SINGLE, VESSEL, "Temperature, extended range"),
+};
+const size_t can_row_count_n2k = sizeof can_rows_n2k / sizeof *can_rows_n2k;
