@@ -124,6 +124,8 @@ static void tern(struct boat_scenario *scenario)
 {
     scenario->noise = (struct boat_noise){NOISE_SWELL, 0.015, 55};
     scenario->engine[0].coolant.offset = 0.2;
+    scenario->engine[0].opens = 71.4; /* the plate says 71 and 82 */
+    scenario->engine[0].full = 82.3;
     trial(scenario);
 }
 

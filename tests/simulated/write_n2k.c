@@ -7,15 +7,15 @@
 #include "unit.h"
 #include "writers.h"
 
-#define PAYLOAD_MAX 223      /* longest fast packet */
-#define FRAME_SECONDS 0.0006 /* about what 8 bytes take at 250 kbit/s */
-#define DAY_SECONDS 86400
+#define PAYLOAD_MAX 223 /* longest fast packet */
+#define FRAME_US 600    /* about what 8 bytes take at 250 kbit/s */
+#define DAY_US INT64_C(86400000000)
 
 enum address { ADDRESS_ENGINES = 35, ADDRESS_GNSS = 36, ADDRESS_SOUNDER = 37, ADDRESS_TANKS = 38 };
 
 struct bus {
     FILE *to;
-    double now;      /* s since 1970 that the next frame gets */
+    int64_t now;     /* us since 1970 that the next frame gets */
     unsigned packet; /* counts fast packets */
     unsigned sid;
 };
@@ -74,13 +74,12 @@ static void set_text(struct payload *payload, size_t first_byte, size_t size, co
 
 static void send_frame(struct bus *bus, uint32_t id, const uint8_t *data, size_t length)
 {
-    const double whole = floor(bus->now);
-    const unsigned micros = (unsigned)llround((bus->now - whole) * 1e6) % 1000000u;
-    fprintf(bus->to, "(%lld.%06u) can0 %08X#", (long long)whole, micros, id);
+    fprintf(bus->to, "(%lld.%06lld) can0 %08X#", (long long)(bus->now / 1000000),
+            (long long)(bus->now % 1000000), id);
     for (size_t i = 0; i < length; i++)
         fprintf(bus->to, "%02X", data[i]);
     fputc('\n', bus->to);
-    bus->now += FRAME_SECONDS;
+    bus->now += FRAME_US;
 }
 
 static void send_fast(struct bus *bus, uint32_t id, const struct payload *payload)
@@ -193,10 +192,8 @@ static void send_exhausts(struct bus *bus, const struct boat *boat)
 
 static void set_clock(struct payload *payload, size_t first_bit, const struct bus *bus)
 {
-    const int64_t whole = (int64_t)floor(bus->now);
-    set(payload, first_bit, 16, (uint64_t)(whole / DAY_SECONDS));
-    set_unsigned(payload, first_bit + 16, 32,
-                 (double)(whole % DAY_SECONDS) + bus->now - floor(bus->now), 0.0001);
+    set(payload, first_bit, 16, (uint64_t)(bus->now / DAY_US));
+    set(payload, first_bit + 16, 32, (uint64_t)(bus->now % DAY_US / 100)); /* 0.0001 s */
 }
 
 static void send_time(struct bus *bus, const struct boat *boat)
@@ -384,7 +381,7 @@ static const struct slot {
 
 static void send_due(struct bus *bus, const struct boat *boat, double rapid, double due[])
 {
-    const double start = (double)boat->scenario->start_unix + boat->truth.t;
+    const int64_t start = boat->scenario->start_unix * 1000000 + llround(boat->truth.t * 1e6);
     bus->now = start > bus->now ? start : bus->now;
     for (size_t i = 0; i < SLOT_COUNT; i++) {
         if (boat->truth.t < due[i] - 1e-6)
