@@ -103,6 +103,8 @@ static void say_engine(const struct line_writer *writer, size_t i,
         say(writer, "IIXDR,C,%.2f,C,ENGINE#%zu", reading->coolant, i);
     say(writer, "IIXDR,C,%.1f,C,ENGINEOIL#%zu,P,%.3f,B,ENGINEOIL#%zu", reading->oil_temperature, i,
         reading->oil_pressure / 100.0, i);
+    if (!isnan(reading->raw_out))
+        say(writer, "IIXDR,C,%.2f,C,RAWWATEROUT#%zu", reading->raw_out, i);
 }
 
 static void say_second(const struct line_writer *writer, const struct boat *boat)

@@ -79,6 +79,10 @@ static void put_engine_0183(struct run_writer *run, int64_t at, const struct boa
     struct batch coolant = batch_0183("XDR", "II", label, (int)i);
     add(&coolant, CHANNEL_COOLANT_TEMPERATURE, reading->coolant);
     put_next(run, at, &coolant, status);
+    snprintf(label, sizeof label, "C:RAWWATEROUT#%zu", i);
+    struct batch raw = batch_0183("XDR", "II", label, (int)i);
+    add(&raw, CHANNEL_RAW_WATER_OUT, reading->raw_out);
+    put_next(run, at, &raw, status);
 }
 
 static void put_engine_n2k(struct run_writer *run, int64_t at, const struct boat *boat, size_t i,
@@ -94,7 +98,6 @@ static void put_engine_n2k(struct run_writer *run, int64_t at, const struct boat
     add(&dynamic, CHANNEL_COOLANT_TEMPERATURE, reading->coolant);
     add(&dynamic, CHANNEL_FUEL_RATE, reading->fuel);
     add(&dynamic, CHANNEL_ENGINE_LOAD, reading->load);
-    add(&dynamic, CHANNEL_RAW_WATER_OUT, reading->raw_out);
     put_next(run, at, &dynamic, status);
     if (isnan(reading->fuel))
         return; /* a plain interface without a transmission */

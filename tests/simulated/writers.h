@@ -10,7 +10,8 @@
 
 /* NMEA 0183 sentences, one of each kind a second at most, as a multiplexer sends them: RMC, GGA, VTG,
  * ZDA, VHW, DBT, MTW, RPM and XDR (coolant and oil of each engine as ENGINE#n and ENGINEOIL#n, air as
- * AIRTEMP). Engines count from 0. `tag` puts a TAG block with s: and c: (seconds) before each line.
+ * AIRTEMP; where the engine has a sender in the raw water behind the exchanger, RAWWATEROUT#n). Engines
+ * count from 0. `tag` puts a TAG block with s: and c: (seconds) before each line.
  * The stream stays the caller's; STATUS_IO if it would not take everything. */
 enum status write_0183(const struct boat_scenario *scenario, bool tag, FILE *to,
                        struct complaint *complaint);
