@@ -1,0 +1,194 @@
+/* trial.c - see trial.h. */
+#include "trial.h"
+
+#include <assert.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "channel.h"
+#include "rules.h"
+
+static void fill(double *cells, size_t count, double value)
+{
+    for (size_t i = 0; i < count; i++)
+        cells[i] = value;
+}
+
+/* Which column each quantity goes to. */
+static void put_columns(struct trial *trial)
+{
+    struct columns *c = &trial->columns;
+    double *const column[QUANTITY_BESIDE] = {
+        [QUANTITY_SPEED] = c->rpm, [QUANTITY_COOLANT] = c->coolant,       [QUANTITY_SEA] = c->sea,
+        [QUANTITY_LOAD] = c->load, [QUANTITY_FUEL_RATE] = c->fuel_rate,   [QUANTITY_AIR] = c->air,
+        [QUANTITY_GEAR] = c->gear, [QUANTITY_BOAT_SPEED] = c->boat_speed,
+    };
+    for (size_t q = 0; q < QUANTITY_BESIDE; q++) {
+        const struct candidate *chosen = trial->chosen[q];
+        if (chosen)
+            series_grid(&chosen->series, channel_get(chosen->channel)->silence, COLUMN_STEP,
+                        q == QUANTITY_GEAR, column[q], c->count);
+    }
+    if (!isnan(trial->sea_by_hand))
+        fill(c->sea, c->count, trial->sea_by_hand);
+}
+
+static void mark_frozen(struct columns *columns, const struct spans *spans, unsigned char bit)
+{
+    for (size_t i = 0; i < spans->count; i++) {
+        double to = fmin(spans->list[i].to, (double)columns->count);
+        for (size_t k = (size_t)fmax(0.0, spans->list[i].from); (double)k < to; k++)
+            columns->frozen[k] |= bit;
+    }
+}
+
+static enum status find_frozen(struct trial *trial)
+{
+    struct columns *c = &trial->columns;
+    const struct candidate *speed = trial->chosen[QUANTITY_SPEED];
+    const struct candidate *coolant = trial->chosen[QUANTITY_COOLANT];
+    if (speed)
+        mark_frozen(c, &speed->cleaning.frozen, FROZEN_RPM);
+    if (coolant)
+        mark_frozen(c, &coolant->cleaning.frozen, FROZEN_COOLANT);
+    enum status status = clean_coarse_frozen(c->coolant, c->rpm, c->count, &trial->frozen);
+    mark_frozen(c, &trial->frozen, FROZEN_COOLANT);
+    return status;
+}
+
+/* Instants of the marks set by hand. */
+static enum status read_marks(struct run *run, double **marks, size_t *count,
+                              struct complaint *complaint)
+{
+    const struct run_event *events;
+    size_t n;
+    enum status status = run_events(run, &events, &n, complaint);
+    if (status)
+        return status;
+    *marks = malloc((n + 1) * sizeof **marks);
+    *count = 0;
+    if (!*marks)
+        return STATUS_MEMORY;
+    for (size_t i = 0; i < n; i++)
+        if (strcmp(events[i].key, "mark") == 0)
+            (*marks)[(*count)++] = events[i].time;
+    return STATUS_OK;
+}
+
+static enum status find_holds(const struct logbook *book, const struct trial_facts *facts,
+                              struct trial *trial, struct complaint *complaint)
+{
+    const struct candidate *speed = trial->chosen[QUANTITY_SPEED];
+    double *marks = NULL;
+    struct hold_conditions conditions = {
+        .rpm_step = speed ? speed->profile.step : 0,
+        .full_rpm = facts->full_rpm,
+        .thermostat_start = facts->thermostat_start,
+        .thermostat_u = facts->thermostat_u,
+    };
+    enum status status = read_marks(book->run, &marks, &conditions.mark_count, complaint);
+    conditions.marks = marks;
+    if (!status)
+        status = hold_find(&trial->columns, &conditions, &trial->holds, &trial->hold_count);
+    for (size_t i = 0; i < trial->hold_count; i++) {
+        trial->holds[i].run = facts->run;
+        trial->holds[i].side = facts->side;
+    }
+    free(marks);
+    return status;
+}
+
+static enum status fit_lag(const struct trial_facts *facts, struct trial *trial)
+{
+    const struct columns *c = &trial->columns;
+    double *time = malloc((c->count + 1) * sizeof *time);
+    if (!time)
+        return STATUS_MEMORY;
+    for (size_t i = 0; i < c->count; i++)
+        time[i] = ((double)i + 0.5) * COLUMN_STEP;
+    trial->lag = lag_fit(time, c->rpm, c->coolant, c->sea, c->count, facts->thermostat_start,
+                         facts->thermostat_full);
+    free(time);
+    return STATUS_OK;
+}
+
+/* Days of running; longer "runs" come from broken time stamps. */
+#define DURATION_MAX (14.0 * 86400.0)
+
+enum status trial_make(const struct logbook *book, struct candidate *const *chosen,
+                       const struct trial_facts *facts, struct trial *out,
+                       struct complaint *complaint)
+{
+    assert(quantity_count() <= QUANTITIES_MAX);
+    memset(out, 0, sizeof *out);
+    *out = (struct trial){.run = facts->run, .side = facts->side, .engine = facts->engine};
+    memcpy(out->chosen, chosen, quantity_count() * sizeof *chosen);
+    out->duration = book->about->duration;
+    out->sea_by_hand = out->chosen[QUANTITY_SEA] ? NAN : facts->sea_by_hand;
+    if (!(out->duration >= 0 && out->duration <= DURATION_MAX))
+        return complain(complaint, STATUS_BAD_DATA,
+                        "%s lasts %.3g s by its time stamps: they are broken. Look at it with "
+                        "`searun-analyze check`",
+                        book->about->path, out->duration);
+    enum status status = columns_make(&out->columns, (size_t)(out->duration / COLUMN_STEP) + 1);
+    if (!status) {
+        put_columns(out);
+        out->sea = sea_look(out->columns.sea, out->columns.rpm, out->columns.count);
+        status = find_frozen(out);
+    }
+    if (!status)
+        status = find_holds(book, facts, out, complaint);
+    if (!status)
+        status = fit_lag(facts, out);
+    return status == STATUS_MEMORY
+               ? complain(complaint, status, "no memory left for %s", book->about->path)
+               : status;
+}
+
+void trial_free(struct trial *trial)
+{
+    columns_free(&trial->columns);
+    spans_free(&trial->frozen);
+    free(trial->holds);
+    memset(trial, 0, sizeof *trial);
+}
+
+/* First reading at or after t. */
+static size_t reading_at(const struct series *series, double t)
+{
+    size_t low = 0, high = series->count;
+    while (low < high) {
+        size_t middle = low + (high - low) / 2;
+        if (series->time[middle] < t)
+            low = middle + 1;
+        else
+            high = middle;
+    }
+    return low;
+}
+
+double trial_mean(const struct trial *trial, size_t quantity, const struct hold *hold)
+{
+    const struct candidate *chosen = trial->chosen[quantity];
+    if (!chosen)
+        return NAN;
+    size_t from = reading_at(&chosen->series, hold->used_from);
+    size_t to = reading_at(&chosen->series, hold->end);
+    return cells_mean(chosen->series.value, from, to, NULL);
+}
+
+double trial_top_speed(const struct candidate *speed)
+{
+    double top = NAN;
+    if (!speed || speed->series.count == 0)
+        return NAN;
+    double *values = malloc(speed->series.count * sizeof *values);
+    if (!values)
+        return NAN;
+    for (size_t i = 0; i < speed->series.count; i++)
+        values[i] = fabs(speed->series.value[i]);
+    top = series_quantile(values, speed->series.count, 0.99);
+    free(values);
+    return top;
+}
