@@ -87,6 +87,20 @@ void answer_warn(struct answer *answer, const char *key, int engine, const char 
         end_at_word(warning->text, sizeof warning->text);
 }
 
+struct cut answer_cut(const char *text)
+{
+    struct cut cut = {{0}};
+    size_t length = strlen(text), room = sizeof cut.s - sizeof "...";
+    bool whole = length <= room;
+    if (!whole)
+        for (length = room; length > 0 && ((unsigned char)text[length] & 0xC0) == 0x80;)
+            length--; /* do not stop within a character */
+    memcpy(cut.s, text, length);
+    if (!whole)
+        memcpy(cut.s + length, "...", sizeof "...");
+    return cut;
+}
+
 static void free_samples(struct sample_series *samples)
 {
     free(samples->minute);

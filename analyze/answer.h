@@ -116,7 +116,7 @@ struct exchanger_row {
 #define WARNING_MAX 400
 #define WARNINGS_MAX 80
 #define BUDGET_MAX 12
-#define ALSO_MAX 128
+#define ALSO_MAX 400
 #define HINTS_MAX 8
 
 struct warning {
@@ -130,6 +130,12 @@ struct warning {
 struct answer;
 void answer_warn(struct answer *answer, const char *key, int engine, const char *format, ...)
     __attribute__((format(printf, 4, 5)));
+
+/* At most 60 bytes of a text in whole UTF-8 characters, "..." where it was cut: for warnings. */
+struct cut {
+    char s[64];
+};
+struct cut answer_cut(const char *text);
 
 /* What a pattern may come from and what to inspect next: cautious words, never a certainty. */
 struct hint {

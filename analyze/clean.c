@@ -214,11 +214,8 @@ static bool is_lively(const struct series *series, double step)
            (double)wide > rules.clean.lively_share * (double)changes;
 }
 
-static enum status find_frozen(const struct series *series, double step, double *scratch,
-                               struct spans *frozen)
+static enum status find_frozen(const struct series *series, double *scratch, struct spans *frozen)
 {
-    if (!is_lively(series, step))
-        return STATUS_OK;
     double shortest = fmax(rules.clean.frozen_shortest,
                            rules.clean.frozen_intervals * usual_interval(series, scratch));
     size_t from = 0;
@@ -275,7 +272,9 @@ static enum status clean_with(struct series *series, double duration, unsigned c
         if (status)
             return status;
         count->spikes = drop_spikes(series, kind, step, marks);
-        status = find_frozen(series, step, scratch, &out->frozen);
+        out->lively = is_lively(series, step);
+        if (out->lively)
+            status = find_frozen(series, scratch, &out->frozen);
         if (status)
             return status;
         forgive_zero(series, &out->frozen);

@@ -22,6 +22,7 @@
 struct cleaning {
     struct cleaned count; /* run and engine are the caller's */
     struct spans frozen;  /* owned */
+    bool lively;          /* the sender's own noise is above its step */
 };
 
 /* Cleans `series` in place. `duration` of the run in s. STATUS_MEMORY leaves it half cleaned. */

@@ -278,6 +278,13 @@ static double usual_low(const struct columns *columns)
     return low;
 }
 
+/* Below this the thermostat is surely shut; NaN if its rating is not known. */
+static double shut_below(const struct hold_conditions *conditions)
+{
+    return conditions->thermostat_start - rules.hold.shut_margin * conditions->thermostat_u -
+           rules.hold.shut_slack;
+}
+
 double hold_warm_from(const struct columns *columns, const struct hold_conditions *conditions)
 {
     double low = usual_low(columns) - rules.hold.warm_margin;
@@ -370,10 +377,9 @@ static enum refusal judge_readings(const struct judged *j, const struct hold *ho
 
 static enum refusal judge_heat(const struct judged *j, const struct hold *hold)
 {
-    const struct hold_conditions *c = j->conditions;
     if ((double)j->from * COLUMN_STEP < j->warm_from)
         return REFUSAL_ENGINE_COLD;
-    if (hold->coolant < c->thermostat_start - rules.hold.shut_margin * c->thermostat_u)
+    if (hold->coolant < shut_below(j->conditions))
         return REFUSAL_THERMOSTAT_SHUT;
     return fabs(hold->coolant_slope) > rules.hold.slope_most ? REFUSAL_UNSETTLED : REFUSAL_NONE;
 }

@@ -30,7 +30,6 @@ const struct rules rules = {
             .mark_sea = 0.7,
             .mark_coolant = 2.0,
             .mark_rpm = 0.02,
-            .hand_sea_u = 1.0,
         },
     .hold =
         {
@@ -62,6 +61,7 @@ const struct rules rules = {
             .warm_margin = 3,
             .warm_least = 45,
             .shut_margin = 2,
+            .shut_slack = 1,
             .sea_reach = 600,
         },
     .band =
@@ -99,5 +99,12 @@ const struct rules rules = {
             .cool_open = 3.0,
             .hot_shut = 3.0,
             .run_gap = 5.0,
+            /* A bucket and a household thermometer. */
+            .hand_sea_u = 0.7,
+            /* Between half of it (a mean over the run) and 1/sqrt(12) of it (no known sign). */
+            .drift_share = 0.4,
+            .propeller_load = 0.05,
+            /* Two good senders of a kind agree within 1 K or so (common practice, no source). */
+            .sender_u = 1.0,
         },
 };

@@ -33,7 +33,6 @@ struct source_rules {
     double mark_sea;          /* K between two sea sensors that is worth a warning */
     double mark_coolant;      /* K between two coolant senders */
     double mark_rpm;          /* relative, between two tachometers */
-    double hand_sea_u;        /* K, a sea temperature typed in against a sensor, to be told apart */
 };
 
 /* Steady stretches. */
@@ -59,7 +58,8 @@ struct hold_rules {
     double slow_speed;      /* m/s, ... slower than this through the water: not under way */
     double warm_margin; /* K below the usual lowest warm temperature that still counts as warm */
     double warm_least;  /* degC, an engine below it is cold where no thermostat is known */
-    double shut_margin; /* thermostat uncertainties below the start of opening: shut */
+    double shut_margin; /* thermostat uncertainties below the start of opening ... */
+    double shut_slack;  /* K, ... and a leak around the valve: shut */
     double sea_reach;   /* s, how far the next sea reading may be from a hold */
 };
 
@@ -97,6 +97,10 @@ struct diagnose_rules {
     double cool_open;        /* K below the start of the thermostat at load: stuck open? */
     double hot_shut;         /* K above full open at light load: stuck shut? */
     double run_gap;          /* s; recorded gaps shorter than this in total are not worth a line */
+    double hand_sea_u;       /* K, standard uncertainty of a sea temperature that was typed in */
+    double drift_share;      /* of the drift of a sensor: its standard uncertainty as a mean */
+    double propeller_load;   /* relative day-to-day load where the propeller was changed */
+    double sender_u;         /* K, standard uncertainty between two coolant senders */
 };
 
 struct rules {

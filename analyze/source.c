@@ -19,8 +19,8 @@ static const struct quantity_row {
     bool tabled; /* shown in the table of what else changed */
 } quantities[] = {
     {2, {CHANNEL_ENGINE_SPEED, CHANNEL_SHAFT_SPEED}, false},
-    {1, {CHANNEL_COOLANT_TEMPERATURE}, false},
-    {2, {CHANNEL_SEA_TEMPERATURE, CHANNEL_RAW_WATER_IN}, false},
+    {1, {CHANNEL_COOLANT_TEMPERATURE}, true},
+    {2, {CHANNEL_SEA_TEMPERATURE, CHANNEL_RAW_WATER_IN}, true},
     {1, {CHANNEL_ENGINE_LOAD}, true},
     {2, {CHANNEL_FUEL_RATE, CHANNEL_FUEL_RATE_AVERAGE}, true},
     {1, {CHANNEL_AIR_TEMPERATURE}, true},
