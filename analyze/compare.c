@@ -2,49 +2,34 @@
 #include "compare.h"
 
 #include <math.h>
-#include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
-#include "agreed.h"
 #include "also.h"
-#include "band.h"
-#include "channel.h"
-#include "diagnose.h"
-#include "estimate.h"
+#include "comparison.h"
 #include "exchanger.h"
 #include "facts.h"
 #include "rules.h"
-#include "source.h"
 #include "summary.h"
-#include "trial.h"
 
-#define RUNS_MAX 64 /* on both sides together */
-
-/* Everything on the way from paths to the answer. */
-struct comparison {
-    const struct compare_options *options;
-    struct answer *answer;
-    struct complaint *complaint;
-    struct logbook *books;        /* one per run of the answer */
-    struct agreed *agreed;        /* one per engine of the answer */
-    struct trial *trials;         /* engine by engine, each with every run */
-    struct estimate_facts *facts; /* one per engine */
-    double *steps; /* of the coolant senders: engine by engine, each with every run */
-};
-
-static size_t run_count(const struct comparison *c)
+struct trial *comparison_trials(const struct comparison *c, size_t engine)
 {
-    return c->answer->run_count;
+    return c->trials + engine * c->answer->run_count;
 }
 
-static struct trial *trials_of(const struct comparison *c, size_t engine)
+struct subject comparison_subject(const struct comparison *c, size_t engine)
 {
-    return c->trials + engine * run_count(c);
+    return (struct subject){
+        .answer = c->answer,
+        .engine = &c->answer->engines[engine],
+        .trials = comparison_trials(c, engine),
+        .trial_count = c->answer->run_count,
+        .whole_boat = engine == 0,
+    };
 }
 
-static enum status no_memory(const struct comparison *c)
+enum status comparison_no_memory(const struct comparison *c)
 {
     return complain(c->complaint, STATUS_MEMORY, "no memory left to compare the runs");
 }
@@ -79,7 +64,7 @@ static bool is_repeated(const struct answer *answer, const struct run_summary *r
 static enum status add_run(struct comparison *c, const char *path, enum side side)
 {
     struct logbook book;
-    struct run_summary *summary = &c->answer->runs[run_count(c)];
+    struct run_summary *summary = &c->answer->runs[c->answer->run_count];
     enum status status = logbook_open(path, &book, c->complaint);
     if (!status)
         status = summary_make(book.run, path, side, summary, c->complaint);
@@ -107,7 +92,7 @@ static enum status open_runs(struct comparison *c)
     c->answer->runs = calloc(count, sizeof *c->answer->runs);
     c->books = calloc(count, sizeof *c->books);
     if (!c->answer->runs || !c->books)
-        return no_memory(c);
+        return comparison_no_memory(c);
     enum status status = STATUS_OK;
     for (size_t i = 0; i < o->before_count && !status; i++)
         status = add_run(c, o->before[i], SIDE_BEFORE);
@@ -122,7 +107,7 @@ static enum status find_engines(struct comparison *c)
 {
     bool seen[INSTANCE_MAX] = {false};
     struct answer *answer = c->answer;
-    for (size_t r = 0; r < run_count(c); r++) {
+    for (size_t r = 0; r < c->answer->run_count; r++) {
         int engines[ENGINES_MAX];
         size_t n = logbook_engines(&c->books[r], engines);
         for (size_t i = 0; i < n; i++)
@@ -132,7 +117,7 @@ static enum status find_engines(struct comparison *c)
     c->agreed = calloc(ENGINES_MAX, sizeof *c->agreed);
     c->facts = calloc(ENGINES_MAX, sizeof *c->facts);
     if (!answer->engines || !c->agreed || !c->facts)
-        return no_memory(c);
+        return comparison_no_memory(c);
     for (int e = 0; e < INSTANCE_MAX && answer->engine_count < ENGINES_MAX; e++)
         if (seen[e])
             answer->engines[answer->engine_count++].instance = e;
@@ -155,193 +140,30 @@ static void describe_engine(struct comparison *c, size_t e)
     engine->normal_high = agreed->normal_high;
     engine->alarm = agreed->alarm;
     engine->key_band = BANDS_MAX;
+    engine->finding = FINDING_CANNOT_BE_SHOWN;
+    engine->open_rise_ratio = engine->control_ratio = (struct interval){NAN, NAN, NAN};
+    engine->thermostat_start = agreed->thermostat_start;
+    engine->thermostat_full = agreed->thermostat_full;
+    engine->thermostat_u = agreed->thermostat_u;
+    engine->thermostat_from = agreed->thermostat_from;
+    engine->lag = engine->lag_u = engine->load_u = NAN;
+    engine->load_from = "assumed";
     diagnose_engine_facts(c->answer, engine->instance);
 }
 
-/* --- sources */
-
-static const struct source_wish *wish_for(const struct comparison *c, size_t quantity)
-{
-    for (size_t i = 0; i < c->options->wish_count; i++)
-        if (c->options->wishes[i].channel == quantity_channel(quantity))
-            return &c->options->wishes[i];
-    return NULL;
-}
-
-/* Appends the candidates of a quantity to a list for the complaint. */
-static void list_candidates(const struct comparison *c, size_t quantity, char *text, size_t room)
-{
-    for (size_t r = 0; r < run_count(c); r++)
-        for (size_t e = 0; e < c->answer->engine_count; e++) {
-            struct candidate *list[CANDIDATES_MAX];
-            size_t n = source_candidates(&c->books[r], quantity, c->answer->engines[e].instance,
-                                         c->answer->engine_count == 1, list);
-            for (size_t i = 0; i < n; i++) {
-                size_t length = strlen(text);
-                if (!strstr(text, list[i]->title))
-                    snprintf(text + length, room - length, "%s%s", length ? "; " : "",
-                             list[i]->title);
-            }
-        }
-}
-
-static bool wish_met(const struct comparison *c, size_t quantity, const struct source_wish *wish)
-{
-    for (size_t r = 0; r < run_count(c); r++)
-        for (size_t e = 0; e < c->answer->engine_count; e++) {
-            struct candidate *list[CANDIDATES_MAX];
-            size_t n = source_candidates(&c->books[r], quantity, c->answer->engines[e].instance,
-                                         c->answer->engine_count == 1, list);
-            for (size_t i = 0; i < n; i++)
-                if (source_wished(list[i], wish))
-                    return true;
-        }
-    return false;
-}
-
-/* A wish that no run can meet is a slip of the pen: say what there is. */
-static enum status check_wishes(const struct comparison *c)
-{
-    for (size_t i = 0; i < c->options->wish_count; i++) {
-        const struct source_wish *wish = &c->options->wishes[i];
-        const char *key = channel_get(wish->channel)->key;
-        char there[600] = "";
-        size_t q = 0;
-        while (q < quantity_count() && quantity_channel(q) != wish->channel)
-            q++;
-        if (q == quantity_count())
-            return complain(c->complaint, STATUS_BAD_USAGE,
-                            "a source cannot be chosen for %s: it is not used in a comparison. "
-                            "Chosen can be engine_speed, coolant_temperature, sea_temperature, "
-                            "fuel_rate, engine_load and others of the engine",
-                            key);
-        if (wish_met(c, q, wish))
-            continue;
-        list_candidates(c, q, there, sizeof there);
-        return complain(c->complaint, STATUS_BAD_USAGE,
-                        "no run has a source \"%s\" for %s; there is: %s", wish->source, key,
-                        there[0] ? there : "none");
-    }
-    return STATUS_OK;
-}
-
-/* Judges every sea sensor of a run by the speed of the engine. */
-static enum status judge_seas(struct comparison *c, size_t r, int engine,
-                              const struct candidate *speed)
-{
-    struct candidate *seas[CANDIDATES_MAX];
-    size_t n =
-        source_candidates(&c->books[r], QUANTITY_SEA, engine, c->answer->engine_count == 1, seas);
-    size_t cells = (size_t)fmax(0.0, c->books[r].about->duration) + 1;
-    double *grid = malloc(2 * cells * sizeof *grid);
-    if (!grid)
-        return no_memory(c);
-    if (speed)
-        series_grid(&speed->series, channel_get(speed->channel)->silence, 1.0, false, grid, cells);
-    for (size_t i = 0; i < n && speed; i++) {
-        series_grid(&seas[i]->series, channel_get(seas[i]->channel)->silence, 1.0, false,
-                    grid + cells, cells);
-        struct sea_look look = sea_look(grid + cells, grid, cells);
-        seas[i]->follows_engine = sea_follows_engine(&look);
-    }
-    free(grid);
-    return STATUS_OK;
-}
-
-/* Chooses every quantity of one engine in all runs: chosen[run * QUANTITIES_MAX + quantity]. */
-static enum status choose_sources(struct comparison *c, int engine, struct candidate **chosen)
-{
-    struct candidate *of_run[RUNS_MAX];
-    bool alone = c->answer->engine_count == 1;
-    for (size_t q = 0; q < quantity_count(); q++) {
-        enum status status =
-            source_choose(c->books, run_count(c), q, engine, alone, wish_for(c, q), of_run);
-        if (status)
-            return no_memory(c);
-        for (size_t r = 0; r < run_count(c); r++) {
-            chosen[r * QUANTITIES_MAX + q] = of_run[r];
-            if (q == QUANTITY_SPEED)
-                status = status ? status : judge_seas(c, r, engine, of_run[r]);
-        }
-        if (status)
-            return status;
-    }
-    return STATUS_OK;
-}
-
-/* --- trials and holds */
-
-/* Full speed of an engine: rated, else the highest of any run. */
-static double full_speed(const struct comparison *c, size_t e, struct candidate *const *chosen)
-{
-    double full = c->agreed[e].rated_rpm;
-    if (!isnan(full))
-        return full;
-    for (size_t r = 0; r < run_count(c); r++)
-        full = fmax(full, trial_top_speed(chosen[r * QUANTITIES_MAX + QUANTITY_SPEED]));
-    return full;
-}
-
-static enum status gather_holds(struct comparison *c, size_t e)
-{
-    struct engine_answer *engine = &c->answer->engines[e];
-    size_t total = 0;
-    for (size_t r = 0; r < run_count(c); r++)
-        total += trials_of(c, e)[r].hold_count;
-    engine->holds = calloc(total + 1, sizeof *engine->holds);
-    if (!engine->holds)
-        return no_memory(c);
-    for (size_t r = 0; r < run_count(c); r++) {
-        const struct trial *trial = &trials_of(c, e)[r];
-        if (trial->hold_count > 0)
-            memcpy(engine->holds + engine->hold_count, trial->holds,
-                   trial->hold_count * sizeof *trial->holds);
-        engine->hold_count += trial->hold_count;
-    }
-    return band_assign(engine->holds, engine->hold_count) ? no_memory(c) : STATUS_OK;
-}
-
-static double sea_by_hand(const struct run_summary *run)
-{
-    double sea = NAN;
-    if (fact_row_find(FACT_RUN, "sea_temperature") && run->facts)
-        facts_number(run->facts, 0, "sea_temperature", &sea);
-    return sea;
-}
-
-static enum status make_trials_from(struct comparison *c, size_t e, struct candidate **chosen)
-{
-    const struct agreed *agreed = &c->agreed[e];
-    enum status status = choose_sources(c, c->answer->engines[e].instance, chosen);
-    double full = status ? NAN : full_speed(c, e, chosen);
-    for (size_t r = 0; r < run_count(c) && !status; r++) {
-        struct trial_facts facts = {
-            .run = r,
-            .side = c->answer->runs[r].side,
-            .engine = c->answer->engines[e].instance,
-            .full_rpm = full,
-            .thermostat_start = agreed->thermostat_start,
-            .thermostat_full = agreed->thermostat_full,
-            .thermostat_u = agreed->thermostat_u,
-            .sea_by_hand = sea_by_hand(&c->answer->runs[r]),
-        };
-        status = trial_make(&c->books[r], chosen + r * QUANTITIES_MAX, &facts, &trials_of(c, e)[r],
-                            c->complaint);
-    }
-    return status ? status : gather_holds(c, e);
-}
+/* --- trials */
 
 static enum status make_trials(struct comparison *c)
 {
-    size_t engines = c->answer->engine_count, runs = run_count(c);
-    struct candidate **chosen = calloc(runs * QUANTITIES_MAX, sizeof *chosen);
-    c->trials = calloc(engines * runs + 1, sizeof *c->trials);
-    enum status status = chosen && c->trials ? STATUS_OK : no_memory(c);
+    enum status status = STATUS_OK;
+    size_t engines = c->answer->engine_count;
+    c->trials = calloc(engines * c->answer->run_count + 1, sizeof *c->trials);
+    if (!c->trials)
+        return comparison_no_memory(c);
     for (size_t e = 0; e < engines && !status; e++) {
         describe_engine(c, e);
-        status = make_trials_from(c, e, chosen);
+        status = comparison_make_trials(c, e);
     }
-    free(chosen);
     return status;
 }
 
@@ -366,7 +188,7 @@ static double mean_sea(const struct comparison *c)
         }
     if (sides > 0)
         return mean / sides;
-    for (size_t r = 0; r < run_count(c); r++)
+    for (size_t r = 0; r < c->answer->run_count; r++)
         if (!isnan(c->answer->runs[r].sea_mean)) {
             mean += c->answer->runs[r].sea_mean;
             all++;
@@ -377,9 +199,9 @@ static double mean_sea(const struct comparison *c)
 /* Means of sea and air over each run, from the first engine that has them. */
 static void fill_means(struct comparison *c)
 {
-    for (size_t r = 0; r < run_count(c); r++)
+    for (size_t r = 0; r < c->answer->run_count; r++)
         for (size_t e = 0; e < c->answer->engine_count; e++) {
-            const struct columns *columns = &trials_of(c, e)[r].columns;
+            const struct columns *columns = &comparison_trials(c, e)[r].columns;
             struct run_summary *run = &c->answer->runs[r];
             if (isnan(run->sea_mean))
                 run->sea_mean = cells_mean(columns->sea, 0, columns->count, NULL);
@@ -400,7 +222,7 @@ static void set_reference(struct comparison *c)
 static double sea_uncertainty(const struct comparison *c)
 {
     double extra = 0;
-    for (size_t i = 0; i < run_count(c) * c->answer->engine_count; i++) {
+    for (size_t i = 0; i < c->answer->run_count * c->answer->engine_count; i++) {
         const struct trial *trial = &c->trials[i];
         double drift = fabs(trial->sea.drift);
         if (!isnan(trial->sea_by_hand))
@@ -416,17 +238,17 @@ static double sea_uncertainty(const struct comparison *c)
     return hypot(ESTIMATE_SEA_U, extra);
 }
 
-static enum status fill_facts(struct comparison *c, size_t e)
+static void fill_facts(struct comparison *c, size_t e)
 {
     struct lag lags[RUNS_MAX];
-    double *steps = c->steps + e * run_count(c);
-    for (size_t r = 0; r < run_count(c); r++) {
-        const struct trial *trial = &trials_of(c, e)[r];
+    double *steps = c->steps + e * c->answer->run_count;
+    for (size_t r = 0; r < c->answer->run_count; r++) {
+        const struct trial *trial = &comparison_trials(c, e)[r];
         const struct candidate *coolant = trial->chosen[QUANTITY_COOLANT];
         steps[r] = coolant && !coolant->cleaning.lively ? coolant->profile.step : 0.0;
         lags[r] = trial->lag;
     }
-    struct lag lag = lag_pool(lags, run_count(c));
+    struct lag lag = lag_pool(lags, c->answer->run_count);
     const struct agreed *agreed = &c->agreed[e];
     c->facts[e] = (struct estimate_facts){
         .thermostat_start = agreed->thermostat_start,
@@ -437,18 +259,6 @@ static enum status fill_facts(struct comparison *c, size_t e)
         .lag_u = lag.u,
         .coolant_step = steps,
     };
-    return STATUS_OK;
-}
-
-static struct subject subject_of(const struct comparison *c, size_t e)
-{
-    return (struct subject){
-        .answer = c->answer,
-        .engine = &c->answer->engines[e],
-        .trials = trials_of(c, e),
-        .trial_count = run_count(c),
-        .whole_boat = e == 0,
-    };
 }
 
 /* Uncertainty between the coolant senders of the sides; sets sender_changed where there is any. */
@@ -457,7 +267,7 @@ static double sender_uncertainty(struct comparison *c)
     double most = 0;
     for (size_t e = 0; e < c->answer->engine_count; e++) {
         const struct agreed *agreed = &c->agreed[e];
-        struct subject subject = subject_of(c, e);
+        struct subject subject = comparison_subject(c, e);
         double shift = fabs(diagnose_sender(&subject)), u = 0;
         if (agreed->sender_changed || shift > 0)
             u = fmax(rules.diagnose.sender_u, shift);
@@ -499,13 +309,13 @@ static enum status estimate(struct comparison *c)
 {
     struct estimate_job job = {.facts = c->facts};
     enum status status = find_control(c, &job.control_engine);
-    c->steps = calloc(c->answer->engine_count * run_count(c) + 1, sizeof *c->steps);
+    c->steps = calloc(c->answer->engine_count * c->answer->run_count + 1, sizeof *c->steps);
     if (!c->steps)
-        return no_memory(c);
-    for (size_t e = 0; e < c->answer->engine_count && !status; e++)
-        status = fill_facts(c, e);
+        return comparison_no_memory(c);
     if (status || c->answer->engine_count == 0)
         return status;
+    for (size_t e = 0; e < c->answer->engine_count; e++)
+        fill_facts(c, e);
     job.sea_u = sea_uncertainty(c);
     job.sender_u = sender_uncertainty(c);
     job.day_load = day_load(c);
@@ -535,126 +345,10 @@ static void explain_uncompared(struct engine_answer *engine)
     }
 }
 
-static enum status add_choice(struct comparison *c, size_t e, size_t r, size_t q,
-                              struct candidate *const *list, size_t n)
-{
-    const struct trial *trial = &trials_of(c, e)[r];
-    const struct candidate *chosen = trial->chosen[q];
-    bool by_hand = q == QUANTITY_SEA && !isnan(trial->sea_by_hand);
-    struct choice *grown =
-        realloc(c->answer->choices, (c->answer->choice_count + 1) * sizeof *grown);
-    if (!grown)
-        return no_memory(c);
-    c->answer->choices = grown;
-    struct choice *choice = &grown[c->answer->choice_count++];
-    memset(choice, 0, sizeof *choice);
-    choice->channel = quantity_channel(q);
-    choice->run = r;
-    choice->engine = c->answer->engines[e].instance;
-    if (by_hand || (chosen && chosen->origin.place == PLACE_VESSEL))
-        choice->engine = -1;
-    if (by_hand)
-        snprintf(choice->chosen, sizeof choice->chosen, "typed in: %.1f °C", trial->sea_by_hand);
-    else if (chosen && chosen->channel != choice->channel)
-        snprintf(choice->chosen, sizeof choice->chosen, "%s: %.110s",
-                 channel_get(chosen->channel)->key, chosen->title);
-    else
-        snprintf(choice->chosen, sizeof choice->chosen, "%s", chosen ? chosen->title : "none");
-    for (size_t i = 0; i < n; i++) {
-        size_t length = strlen(choice->others);
-        if (list[i]->wish_only && list[i] != chosen)
-            continue;
-        choice->candidates++;
-        if (list[i] != chosen)
-            snprintf(choice->others + length, sizeof choice->others - length, "%s%s",
-                     length ? "; " : "", list[i]->title);
-    }
-    return STATUS_OK;
-}
-
-/* Whether an engine before this one has the same source of the vessel: told once is enough. */
-static bool told_before(const struct comparison *c, size_t e, size_t r, size_t q)
-{
-    const struct trial *trial = &trials_of(c, e)[r];
-    bool by_hand = q == QUANTITY_SEA && !isnan(trial->sea_by_hand);
-    for (size_t i = 0; i < e; i++)
-        if (trials_of(c, i)[r].chosen[q] == trial->chosen[q] && (trial->chosen[q] || by_hand))
-            return true;
-    return false;
-}
-
-static enum status add_cleaned(struct comparison *c, size_t e, size_t r, size_t q)
-{
-    const struct trial *trial = &trials_of(c, e)[r];
-    const struct candidate *chosen = trial->chosen[q];
-    struct cleaned *grown =
-        realloc(c->answer->cleaned, (c->answer->cleaned_count + 1) * sizeof *grown);
-    if (!grown)
-        return no_memory(c);
-    c->answer->cleaned = grown;
-    struct cleaned *row = &grown[c->answer->cleaned_count++];
-    *row = chosen->cleaning.count;
-    row->run = r;
-    row->engine = chosen->origin.place == PLACE_VESSEL ? -1 : c->answer->engines[e].instance;
-    for (size_t i = 0; i < trial->frozen.count && q == QUANTITY_COOLANT; i++)
-        row->frozen_seconds += trial->frozen.list[i].to - trial->frozen.list[i].from;
-    return STATUS_OK;
-}
-
-/* Says of one quantity in one run which source it came from and what cleaning did to it. */
-static enum status record_source(struct comparison *c, size_t e, size_t r, size_t q)
-{
-    struct candidate *list[CANDIDATES_MAX];
-    const struct trial *trial = &trials_of(c, e)[r];
-    struct candidate *chosen = trial->chosen[q];
-    size_t n = source_candidates(&c->books[r], q, c->answer->engines[e].instance,
-                                 c->answer->engine_count == 1, list);
-    bool by_hand = q == QUANTITY_SEA && !isnan(trial->sea_by_hand);
-    enum status status = STATUS_OK;
-    if (told_before(c, e, r, q) || (!chosen && !by_hand))
-        return STATUS_OK;
-    if (q < QUANTITY_BESIDE || n > 1)
-        status = add_choice(c, e, r, q, list, n);
-    if (!status && chosen)
-        status = add_cleaned(c, e, r, q);
-    return status;
-}
-
-static enum status compare_candidates(struct comparison *c, size_t e, size_t r, size_t q)
-{
-    struct candidate *list[CANDIDATES_MAX], *chosen = trials_of(c, e)[r].chosen[q];
-    struct subject subject = subject_of(c, e);
-    size_t n = source_candidates(&c->books[r], q, subject.engine->instance,
-                                 c->answer->engine_count == 1, list);
-    for (size_t i = 0; i < n; i++) {
-        double difference;
-        if (!chosen || list[i] == chosen || list[i]->wish_only ||
-            list[i]->channel != chosen->channel)
-            continue;
-        if (source_difference(chosen, list[i], trials_of(c, e)[r].duration, &difference))
-            return no_memory(c);
-        diagnose_difference(&subject, r, q, chosen, list[i], difference);
-    }
-    return STATUS_OK;
-}
-
-static enum status look_at_sources(struct comparison *c)
-{
-    enum status status = STATUS_OK;
-    for (size_t e = 0; e < c->answer->engine_count; e++)
-        for (size_t r = 0; r < run_count(c); r++) {
-            for (size_t q = 0; q < quantity_count() && !status; q++)
-                status = record_source(c, e, r, q);
-            for (size_t q = QUANTITY_SPEED; q <= QUANTITY_SEA && !status; q++)
-                status = compare_candidates(c, e, r, q);
-        }
-    return status;
-}
-
 static enum status look_at_files(struct comparison *c)
 {
     diagnose_files(c->answer);
-    for (size_t r = 0; r < run_count(c); r++) {
+    for (size_t r = 0; r < c->answer->run_count; r++) {
         const struct run_utc *utc;
         size_t count;
         struct run *run = c->books[r].run;
@@ -668,79 +362,11 @@ static enum status look_at_files(struct comparison *c)
     return STATUS_OK;
 }
 
-static enum status thin(const struct candidate *candidate, struct sample_series *out)
-{
-    if (!candidate)
-        return STATUS_OK;
-    return series_thin(&candidate->series, channel_get(candidate->channel)->silence, out);
-}
-
-static enum status add_traces(struct comparison *c)
-{
-    enum status status = STATUS_OK;
-    for (size_t r = 0; r < run_count(c); r++) {
-        struct run_summary *run = &c->answer->runs[r];
-        run->traces = calloc(c->answer->engine_count + 1, sizeof *run->traces);
-        if (!run->traces)
-            return no_memory(c);
-        for (size_t e = 0; e < c->answer->engine_count && !status; e++) {
-            const struct trial *trial = &trials_of(c, e)[r];
-            struct trace *trace = &run->traces[run->trace_count++];
-            trace->engine = trial->engine;
-            status = thin(trial->chosen[QUANTITY_SPEED], &trace->rpm);
-            if (!status)
-                status = thin(trial->chosen[QUANTITY_COOLANT], &trace->coolant);
-            if (!status)
-                status = thin(trial->chosen[QUANTITY_SEA], &trace->sea);
-        }
-    }
-    return status ? no_memory(c) : STATUS_OK;
-}
-
-/* --- what was asked for */
-
-/* Appends to the text of the options. */
-static void add_option(struct answer *answer, const char *format, ...)
-    __attribute__((format(printf, 2, 3)));
-
-static void add_option(struct answer *answer, const char *format, ...)
-{
-    size_t length = strlen(answer->options);
-    va_list arguments;
-    va_start(arguments, format);
-    vsnprintf(answer->options + length, sizeof answer->options - length, format, arguments);
-    va_end(arguments);
-}
-
-static void write_options(const struct comparison *c)
-{
-    const struct compare_options *o = c->options;
-    struct answer *answer = c->answer;
-    if (isnan(o->reference_sea))
-        add_option(answer, "reference sea: mean of the runs");
-    else
-        add_option(answer, "reference sea: %g °C", o->reference_sea);
-    if (!isnan(o->thermostat_start))
-        add_option(answer, "; thermostat: %g to %g °C", o->thermostat_start, o->thermostat_full);
-    if (!isnan(o->thermostat_u))
-        add_option(answer, "; thermostat uncertainty: %g K", o->thermostat_u);
-    add_option(answer, "; day-to-day load: %g %%", 100 * o->day_load);
-    if (!isnan(o->sender_u))
-        add_option(answer, "; sender uncertainty: %g K", o->sender_u);
-    add_option(answer, "; confidence level: %g", o->confidence_level);
-    add_option(answer, "; seed: %llu", (unsigned long long)o->seed);
-    if (o->control_engine >= 0)
-        add_option(answer, "; engine left alone: %d", o->control_engine);
-    for (size_t i = 0; i < o->wish_count; i++)
-        add_option(answer, "; source of %s: %s", channel_get(o->wishes[i].channel)->key,
-                   o->wishes[i].source);
-}
-
 static void close_all(struct comparison *c)
 {
-    for (size_t i = 0; c->trials && i < run_count(c) * c->answer->engine_count; i++)
+    for (size_t i = 0; c->trials && i < c->answer->run_count * c->answer->engine_count; i++)
         trial_free(&c->trials[i]);
-    for (size_t r = 0; c->books && r < run_count(c); r++)
+    for (size_t r = 0; c->books && r < c->answer->run_count; r++)
         logbook_close(&c->books[r]);
     free(c->trials);
     free(c->books);
@@ -756,7 +382,7 @@ static enum status find_all_holds(struct comparison *c)
     if (!status)
         status = find_engines(c);
     if (!status)
-        status = check_wishes(c);
+        status = comparison_check_wishes(c);
     if (!status)
         status = make_trials(c);
     if (status)
@@ -772,7 +398,7 @@ static enum status conclude(struct comparison *c)
     enum status status = estimate(c);
     for (size_t e = 0; e < c->answer->engine_count && !status; e++) {
         struct engine_answer *engine = &c->answer->engines[e];
-        struct subject subject = subject_of(c, e);
+        struct subject subject = comparison_subject(c, e);
         also_fill(subject.trials, subject.trial_count, c->answer->confidence_level, engine);
         exchanger_look(engine);
         explain_uncompared(engine);
@@ -790,16 +416,16 @@ enum status compare_runs(const struct compare_options *options, struct answer *a
     answer->reference_sea = NAN;
     answer->reference_from = "mean of both runs";
     answer->seed = options->seed;
-    write_options(&c);
+    comparison_tell_options(&c);
     enum status status = find_all_holds(&c);
     if (!status)
         status = conclude(&c);
     if (!status)
-        status = look_at_sources(&c);
+        status = comparison_tell_sources(&c);
     if (!status)
         status = look_at_files(&c);
     if (!status)
-        status = add_traces(&c);
+        status = comparison_tell_traces(&c);
     close_all(&c);
     return status;
 }
@@ -818,11 +444,11 @@ enum status compare_look(const char *path, const struct compare_options *options
     answer->reference_from = "mean of both runs";
     enum status status = find_all_holds(&c);
     if (!status)
-        status = look_at_sources(&c);
+        status = comparison_tell_sources(&c);
     if (!status)
         status = look_at_files(&c);
     if (!status)
-        status = add_traces(&c);
+        status = comparison_tell_traces(&c);
     close_all(&c);
     return status;
 }

@@ -389,12 +389,12 @@ static enum refusal judge(const struct judged *j, const struct hold *hold)
 {
     double gear = mean_of(j->columns->gear, j->from, j->to);
     double boat_speed = mean_of(j->columns->boat_speed, j->from, j->to);
-    if (hold->end - hold->start < rules.hold.shortest)
-        return j->at_gap ? REFUSAL_GAP : REFUSAL_TOO_SHORT;
     if (hold->rpm < 0 || gear < -0.5)
         return REFUSAL_ASTERN;
     if (is_idle(hold, j->conditions, gear, boat_speed))
         return REFUSAL_IDLE;
+    if (hold->end - hold->start < rules.hold.shortest)
+        return j->at_gap ? REFUSAL_GAP : REFUSAL_TOO_SHORT;
     enum refusal refusal = judge_readings(j, hold);
     return refusal ? refusal : judge_heat(j, hold);
 }

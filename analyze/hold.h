@@ -37,7 +37,7 @@ struct hold_conditions {
     size_t mark_count;
 };
 
-/* Finds the holds and the refused stretches of at least 45 s, in the order of time. `run`, `side`,
+/* Finds the holds and the refused stretches of at least 60 s, in the order of time. `run`, `side`,
  * band_rpm, open_rise and open_fraction are left for others (the last three NaN). Free *out. */
 enum status hold_find(const struct columns *columns, const struct hold_conditions *conditions,
                       struct hold **out, size_t *count);

@@ -42,7 +42,7 @@ const struct rules rules = {
             /* About 1.7 time constants of the stored heat (90 s): below, the correction for what is
              * not settled outgrows what is measured. */
             .shortest = 150,
-            .listed = 45,
+            .listed = 60,
             .excursion = 20,
             .inside_share = 0.9,
             .bridge = 60,

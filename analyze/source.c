@@ -427,7 +427,7 @@ enum status source_choose(const struct logbook *books, size_t book_count, size_t
 enum status source_difference(const struct candidate *a, const struct candidate *b, double duration,
                               double *difference)
 {
-    size_t cells = (size_t)fmax(0.0, duration) + 1, n = 0;
+    size_t cells = duration > 0 && duration < 1e7 ? (size_t)duration + 1 : 1, n = 0;
     *difference = NAN;
     double *grid = malloc(2 * cells * sizeof *grid);
     if (!grid)

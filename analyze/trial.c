@@ -116,6 +116,11 @@ static enum status fit_lag(const struct trial_facts *facts, struct trial *trial)
 /* Days of running; longer "runs" come from broken time stamps. */
 #define DURATION_MAX (14.0 * 86400.0)
 
+size_t trial_cells(double duration)
+{
+    return duration > 0 && duration <= DURATION_MAX ? (size_t)(duration / COLUMN_STEP) + 1 : 1;
+}
+
 enum status trial_make(const struct logbook *book, struct candidate *const *chosen,
                        const struct trial_facts *facts, struct trial *out,
                        struct complaint *complaint)
@@ -131,7 +136,7 @@ enum status trial_make(const struct logbook *book, struct candidate *const *chos
                         "%s lasts %.3g s by its time stamps: they are broken. Look at it with "
                         "`searun-analyze check`",
                         book->about->path, out->duration);
-    enum status status = columns_make(&out->columns, (size_t)(out->duration / COLUMN_STEP) + 1);
+    enum status status = columns_make(&out->columns, trial_cells(out->duration));
     if (!status) {
         put_columns(out);
         out->sea = sea_look(out->columns.sea, out->columns.rpm, out->columns.count);

@@ -35,6 +35,9 @@ struct trial_facts {
     double sea_by_hand; /* degC typed in for this run, NaN if not */
 };
 
+/* Cells of one second that a run of that length needs. */
+size_t trial_cells(double duration);
+
 /* Puts the chosen sources on a grid, finds the holds and fits the lag. `chosen` has
  * quantity_count() entries, which stay the logbook's. Free with trial_free in every case. */
 enum status trial_make(const struct logbook *book, struct candidate *const *chosen,

@@ -37,6 +37,7 @@ static const struct bounds {
     {"thermostat_uncertainty", 0, 20}, /* K */
     {"normal_band", 0, 150},           /* degC */
     {"alarm", 0, 200},                 /* degC */
+    {"sea_temperature", -3, 45},       /* degC */
 };
 
 #define ARRAY_COUNT(array) (sizeof(array) / sizeof(array)[0])

@@ -1,0 +1,57 @@
+/* comparison.h - everything on the way from paths to the answer, shared by the files of compare.c. */
+#ifndef SEARUN_COMPARISON_H
+#define SEARUN_COMPARISON_H
+
+#include "agreed.h"
+#include "compare.h"
+#include "diagnose.h"
+#include "estimate.h"
+#include "source.h"
+#include "trial.h"
+
+#define RUNS_MAX 64 /* on both sides together */
+
+struct comparison {
+    const struct compare_options *options;
+    struct answer *answer;
+    struct complaint *complaint;
+    struct logbook *books;        /* one per run of the answer */
+    struct agreed *agreed;        /* one per engine of the answer */
+    struct trial *trials;         /* engine by engine, each with every run */
+    struct estimate_facts *facts; /* one per engine */
+    double *steps; /* of the coolant senders: engine by engine, each with every run */
+};
+
+/* The trials of one engine of the answer, one per run. */
+struct trial *comparison_trials(const struct comparison *c, size_t engine);
+
+/* The engine as the diagnosis wants it. */
+struct subject comparison_subject(const struct comparison *c, size_t engine);
+
+/* STATUS_MEMORY with its words. */
+enum status comparison_no_memory(const struct comparison *c);
+
+/* --- comparison_sources.c */
+
+/* The candidates of a quantity of one engine in one run. */
+size_t comparison_candidates(const struct comparison *c, size_t run, size_t engine, size_t quantity,
+                             struct candidate *list[CANDIDATES_MAX]);
+
+/* Refuses a wish that no run can meet, and says what there is. */
+enum status comparison_check_wishes(const struct comparison *c);
+
+/* Chooses the sources of one engine, makes its trials and puts their holds into bands. */
+enum status comparison_make_trials(struct comparison *c, size_t engine);
+
+/* --- comparison_tell.c */
+
+/* Fills answer->choices and answer->cleaned, and warns of sources that disagree. */
+enum status comparison_tell_sources(struct comparison *c);
+
+/* Fills the traces of every run. */
+enum status comparison_tell_traces(struct comparison *c);
+
+/* Writes the options into the answer. */
+void comparison_tell_options(const struct comparison *c);
+
+#endif
