@@ -89,7 +89,8 @@ static enum status compare_pair(struct work *work, const struct score_analyzer *
     options.before_count = options.after_count = work->pair.runs;
     options.before = work->paths[FAMILY_BEFORE];
     options.after = work->paths[FAMILY_AFTER];
-    options.sender_u = work->pair.told_sender_u;
+    if (work->pair.told_sender_u > 0.0)
+        options.sender_u = work->pair.told_sender_u;
     options.control_engine = work->pair.control_engine;
     return analyzer->compare(&options, answer, complaint);
 }
