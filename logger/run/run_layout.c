@@ -139,6 +139,24 @@ void layout_text(char *to, size_t size, const char *text)
     memcpy(to, text, length);
 }
 
+static void clean_text(char *text, size_t size)
+{
+    size_t length = strnlen(text, size - 1);
+    for (size_t i = 0; i < length; i++)
+        if (text[i] < ' ' || text[i] > '~')
+            text[i] = '?';
+    memset(text + length, 0, size - length);
+}
+
+struct origin layout_origin(const struct origin *origin)
+{
+    struct origin clean = *origin;
+    clean_text(clean.message, sizeof clean.message);
+    clean_text(clean.source, sizeof clean.source);
+    clean_text(clean.label, sizeof clean.label);
+    return clean;
+}
+
 /* Printable ASCII, then zeros to the end. */
 static bool text_is_sound(const char *text, size_t size)
 {

@@ -21,7 +21,7 @@
 #define CHUNK_PLAIN 256
 
 /* Bounds of what is kept and read, so that memory stays bounded on any file. */
-#define ROWS_PLAIN_MAX (UINT64_C(1) << 22)
+#define ROWS_PLAIN_MAX (UINT64_C(1) << 20)
 #define ROWS_SERIES_MAX (UINT64_C(1) << 27)
 #define LINE_MAX_BYTES 65536
 #define GROUP_PATH_MAX 160
@@ -115,6 +115,10 @@ double scale_to_value(struct scale scale, int32_t steps);
 /* Copies text into a column member of `size` bytes: cut at a whole UTF-8 character, always with a zero
  * at the end, the rest zero. */
 void layout_text(char *to, size_t size, const char *text);
+
+/* An origin as it is written: with text that is no printable ASCII, which no decoder should give, made
+ * so by question marks. */
+struct origin layout_origin(const struct origin *origin);
 
 /* True if an origin read from a file is one that a writer could have written. */
 bool layout_origin_is_sound(const struct origin *origin);
