@@ -1,0 +1,341 @@
+/* evidence.c - see evidence.h. */
+#include "evidence.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "stats.h"
+
+#define SHUT_MARGIN 2.0     /* standard uncertainties below the start of opening: shut */
+#define SHUT_SLACK 1.0      /* K; a valve that is just opening leaks */
+#define RATING_U 1.0        /* K, thermostat rating if its uncertainty is not known */
+#define LOAD_SATURATED 99.5 /* percent; above it the number no longer follows the load */
+#define SAME_SPEED 0.5      /* rpm; bands closer than this are one */
+
+void evidence_free(struct evidence *evidence)
+{
+    free(evidence->looks);
+    free(evidence->runs);
+    *evidence = (struct evidence){0};
+}
+
+/* What a hold lacks, or REFUSAL_NONE. */
+static enum refusal lacking(const struct hold *hold, const struct estimate_facts *facts)
+{
+    if (!isfinite(hold->coolant))
+        return REFUSAL_NO_COOLANT;
+    if (!isfinite(hold->sea) || hold->sea >= hold->coolant)
+        return REFUSAL_NO_SEA;
+    double u = isfinite(facts->thermostat_u) ? facts->thermostat_u : RATING_U;
+    if (hold->coolant < facts->thermostat_start - SHUT_MARGIN * u - SHUT_SLACK)
+        return REFUSAL_THERMOSTAT_SHUT; /* never true where the start is NaN */
+    return REFUSAL_NONE;
+}
+
+static void refuse_lacking(const struct estimate_facts *facts, struct engine_answer *engine)
+{
+    for (size_t i = 0; i < engine->hold_count; i++) {
+        struct hold *hold = &engine->holds[i];
+        if (hold->refusal == REFUSAL_NONE && isfinite(hold->band_rpm))
+            hold->refusal = lacking(hold, facts);
+        if (hold->refusal != REFUSAL_NONE)
+            hold->open_rise = hold->open_fraction = NAN;
+    }
+}
+
+static bool used(const struct hold *hold)
+{
+    return hold->refusal == REFUSAL_NONE && isfinite(hold->band_rpm) && hold->rpm > 0;
+}
+
+/* The bands of both sides with their holds, rising in rpm. Returns how many; BANDS_MAX * 2 at most. */
+struct tally_band {
+    double rpm;
+    size_t holds[SIDE_COUNT];
+    double sea[SIDE_COUNT];
+};
+
+static int by_rpm(const void *left, const void *right)
+{
+    double a = ((const struct tally_band *)left)->rpm, b = ((const struct tally_band *)right)->rpm;
+    return (a > b) - (a < b);
+}
+
+static struct tally_band *band_at(struct tally_band *bands, size_t *count, double rpm)
+{
+    for (size_t i = 0; i < *count; i++)
+        if (fabs(bands[i].rpm - rpm) < SAME_SPEED)
+            return &bands[i];
+    if (*count == BANDS_MAX * 2)
+        return NULL;
+    bands[*count] = (struct tally_band){.rpm = rpm};
+    return &bands[(*count)++];
+}
+
+static size_t tally_bands(const struct engine_answer *engine, struct tally_band *bands)
+{
+    size_t count = 0;
+    for (size_t i = 0; i < engine->hold_count; i++) {
+        const struct hold *hold = &engine->holds[i];
+        struct tally_band *band = used(hold) ? band_at(bands, &count, hold->band_rpm) : NULL;
+        if (!band)
+            continue;
+        band->holds[hold->side]++;
+        band->sea[hold->side] += hold->sea;
+    }
+    qsort(bands, count, sizeof *bands, by_rpm);
+    return count;
+}
+
+static void leave_uncompared(struct engine_answer *engine, double rpm, enum side missing)
+{
+    static const char *const names[] = {[SIDE_BEFORE] = "before", [SIDE_AFTER] = "after"};
+    for (size_t i = 0; i < engine->uncompared_count; i++)
+        if (fabs(engine->uncompared[i].rpm - rpm) < SAME_SPEED)
+            return; /* said already */
+    if (engine->uncompared_count == BANDS_MAX * 2)
+        return;
+    struct uncompared *row = &engine->uncompared[engine->uncompared_count++];
+    row->rpm = rpm;
+    row->missing = missing;
+    snprintf(row->reason, sizeof row->reason,
+             "no usable hold at this speed %s the service: hold %.0f rpm steadily for at least "
+             "5 minutes to cover it",
+             names[missing], rpm);
+}
+
+/* Splits the bands into shared ones and the others. */
+static void share_bands(struct engine_answer *engine, struct evidence *evidence)
+{
+    struct tally_band all[BANDS_MAX * 2];
+    size_t count = tally_bands(engine, all);
+    for (size_t i = 0; i < count; i++) {
+        for (int side = 0; side < SIDE_COUNT; side++)
+            evidence->speeds[side] += all[i].holds[side] > 0;
+        bool both = all[i].holds[SIDE_BEFORE] > 0 && all[i].holds[SIDE_AFTER] > 0;
+        if (!both || evidence->band_count == BANDS_MAX) {
+            leave_uncompared(engine, all[i].rpm,
+                             all[i].holds[SIDE_BEFORE] > 0 ? SIDE_AFTER : SIDE_BEFORE);
+            continue;
+        }
+        struct evidence_band *band = &evidence->bands[evidence->band_count++];
+        band->rpm = all[i].rpm;
+        for (int side = 0; side < SIDE_COUNT; side++) {
+            band->holds[side] = all[i].holds[side];
+            band->sea[side] = all[i].sea[side] / (double)all[i].holds[side];
+        }
+    }
+}
+
+static size_t run_index(struct evidence *evidence, const struct hold *hold)
+{
+    for (size_t i = 0; i < evidence->run_count; i++)
+        if (evidence->runs[i].run == hold->run)
+            return i;
+    evidence->runs[evidence->run_count] =
+        (struct evidence_run){.run = hold->run, .side = hold->side};
+    return evidence->run_count++;
+}
+
+static size_t band_index(const struct evidence *evidence, double rpm)
+{
+    for (size_t i = 0; i < evidence->band_count; i++)
+        if (fabs(evidence->bands[i].rpm - rpm) < SAME_SPEED)
+            return i;
+    return NO_BAND;
+}
+
+/* A coarse sender leaves up to step / sqrt(12); noise that moves it across its steps averages that
+ * away (first harmonic of the rounding error under Gaussian dither). */
+static double step_left(double step, double scatter)
+{
+    if (!(step > 0))
+        return 0;
+    double dither = fmax(scatter * scatter - step * step / 12, 0) / (step * step);
+    return step / sqrt(12.0) * exp(-2 * M_PI * M_PI * dither);
+}
+
+static void fill_look(struct evidence *evidence, const struct estimate_facts *facts,
+                      const struct hold *hold, struct look *look)
+{
+    double step = facts->coolant_step ? facts->coolant_step[hold->run] : 0;
+    look->run = run_index(evidence, hold);
+    look->side = hold->side;
+    look->band = band_index(evidence, hold->band_rpm);
+    look->coolant = hold->coolant;
+    look->sea = hold->sea;
+    look->slope = isfinite(hold->coolant_slope) ? hold->coolant_slope : 0;
+    look->reading_u = step_left(step, hold->coolant_sd);
+    /* The slope of a line through readings unsure by u at both ends of the hold. */
+    look->slope_u = look->reading_u * sqrt(12.0) / fmax(hold->end - hold->start, 60);
+    evidence->runs[look->run].looks++;
+    evidence->side_looks[look->side]++;
+}
+
+static void refuse_unshared(struct engine_answer *engine, const struct evidence *evidence)
+{
+    for (size_t i = 0; i < evidence->count; i++)
+        if (evidence->looks[i].band == NO_BAND)
+            engine->holds[evidence->looks[i].hold].refusal = REFUSAL_NOT_SHARED;
+}
+
+static void fill_looks(const struct estimate_facts *facts, struct engine_answer *engine,
+                       struct evidence *evidence)
+{
+    for (size_t i = 0; i < engine->hold_count; i++) {
+        if (!used(&engine->holds[i]))
+            continue;
+        struct look *look = &evidence->looks[evidence->count++];
+        look->hold = i;
+        fill_look(evidence, facts, &engine->holds[i], look);
+    }
+}
+
+/* Speeds as logarithms about their middle. */
+static void centre_speeds(const struct engine_answer *engine, struct evidence *evidence)
+{
+    double sum = 0;
+    for (size_t i = 0; i < evidence->count; i++)
+        sum += log(engine->holds[evidence->looks[i].hold].rpm);
+    evidence->middle_rpm = exp(sum / (double)(evidence->count ? evidence->count : 1));
+    for (size_t i = 0; i < evidence->count; i++) {
+        struct look *look = &evidence->looks[i];
+        look->ln_speed = log(engine->holds[look->hold].rpm / evidence->middle_rpm);
+    }
+    for (size_t b = 0; b < evidence->band_count; b++)
+        evidence->bands[b].ln_speed = log(evidence->bands[b].rpm / evidence->middle_rpm);
+}
+
+static void count_replicates(const struct engine_answer *engine, struct evidence *evidence)
+{
+    for (size_t i = 0; i < evidence->count; i++)
+        for (size_t j = 0; j < i; j++) {
+            const struct look *a = &evidence->looks[i], *b = &evidence->looks[j];
+            double apart = engine->holds[a->hold].band_rpm - engine->holds[b->hold].band_rpm;
+            if (a->run == b->run && fabs(apart) < SAME_SPEED) {
+                evidence->replicates++;
+                break;
+            }
+        }
+}
+
+/* --- load */
+
+static double load_of(const struct hold *hold, bool fuel)
+{
+    double value = fuel ? hold->fuel_rate : hold->load;
+    return value > 0 && (fuel || value < LOAD_SATURATED) ? log(value) : NAN;
+}
+
+/* True if every look (fuel) or at least two looks of every run (percent load) have a value. */
+static bool load_known(const struct engine_answer *engine, const struct evidence *evidence,
+                       bool fuel)
+{
+    for (size_t run = 0; run < evidence->run_count; run++) {
+        size_t with = 0;
+        for (size_t i = 0; i < evidence->count; i++)
+            with += evidence->looks[i].run == run &&
+                    isfinite(load_of(&engine->holds[evidence->looks[i].hold], fuel));
+        if (with < 2 || (fuel && with < evidence->runs[run].looks))
+            return false;
+    }
+    return evidence->run_count > 0;
+}
+
+/* Residuals of ln(load) about one curve in ln(speed) for all runs; NaN where it is not known. */
+static enum status load_residuals(const struct engine_answer *engine,
+                                  const struct evidence *evidence, bool fuel, double *residual)
+{
+    struct regression curve = {0};
+    double design[ESTIMATE_HOLDS_MAX * 3], y[ESTIMATE_HOLDS_MAX], beta[3];
+    size_t rows = 0;
+    size_t speeds =
+        evidence->speeds[0] < evidence->speeds[1] ? evidence->speeds[0] : evidence->speeds[1];
+    size_t columns = speeds >= 4 ? 3 : speeds >= 2 ? 2 : 1;
+    for (size_t i = 0; i < evidence->count; i++) {
+        double value = load_of(&engine->holds[evidence->looks[i].hold], fuel);
+        if (!isfinite(value))
+            continue;
+        for (size_t c = 0; c < columns; c++)
+            design[rows * columns + c] = pow(evidence->looks[i].ln_speed, (double)c);
+        y[rows++] = value;
+    }
+    enum status status = regression_prepare(&curve, design, NULL, rows, columns);
+    if (status == STATUS_OK) {
+        regression_solve(&curve, y, beta);
+        for (size_t i = 0; i < evidence->count; i++) {
+            residual[i] = load_of(&engine->holds[evidence->looks[i].hold], fuel);
+            for (size_t c = 0; c < columns; c++)
+                residual[i] -= beta[c] * pow(evidence->looks[i].ln_speed, (double)c);
+        }
+    }
+    regression_free(&curve);
+    return status;
+}
+
+/* Percent load is coarse: only the mean of a run is taken from it. */
+static void average_by_run(const struct evidence *evidence, double *residual)
+{
+    for (size_t run = 0; run < evidence->run_count; run++) {
+        double sum = 0, count = 0;
+        for (size_t i = 0; i < evidence->count; i++)
+            if (evidence->looks[i].run == run && isfinite(residual[i])) {
+                sum += residual[i];
+                count++;
+            }
+        for (size_t i = 0; i < evidence->count; i++)
+            if (evidence->looks[i].run == run)
+                residual[i] = sum / count;
+    }
+}
+
+static enum status fill_load(const struct engine_answer *engine, struct evidence *evidence)
+{
+    double residual[ESTIMATE_HOLDS_MAX];
+    evidence->load_from = "assumed";
+    bool fuel = load_known(engine, evidence, true);
+    if (!fuel && !load_known(engine, evidence, false))
+        return STATUS_OK;
+    enum status status = load_residuals(engine, evidence, fuel, residual);
+    if (status == STATUS_BAD_DATA)
+        return STATUS_OK; /* too few speeds for a curve: as if it had not been recorded */
+    if (status != STATUS_OK)
+        return status;
+    if (!fuel)
+        average_by_run(evidence, residual);
+    for (size_t i = 0; i < evidence->count; i++)
+        evidence->looks[i].load = residual[i];
+    evidence->load_from = fuel ? "fuel_rate" : "load";
+    return STATUS_OK;
+}
+
+enum status evidence_gather(const struct answer *answer, const struct estimate_facts *facts,
+                            struct engine_answer *engine, struct evidence *evidence,
+                            struct complaint *complaint)
+{
+    *evidence = (struct evidence){.load_from = "assumed"};
+    refuse_lacking(facts, engine);
+    size_t count = 0;
+    for (size_t i = 0; i < engine->hold_count; i++)
+        count += used(&engine->holds[i]);
+    if (count > ESTIMATE_HOLDS_MAX)
+        return complain(
+            complaint, STATUS_BAD_DATA,
+            "%zu holds of one engine are more than the %d that can be compared: compare "
+            "fewer runs at a time",
+            count, ESTIMATE_HOLDS_MAX);
+    evidence->looks = calloc(count + 1, sizeof *evidence->looks);
+    evidence->runs = calloc(answer->run_count + 1, sizeof *evidence->runs);
+    if (!evidence->looks || !evidence->runs)
+        return complain(complaint, STATUS_MEMORY, "out of memory while comparing the holds");
+    share_bands(engine, evidence);
+    fill_looks(facts, engine, evidence);
+    centre_speeds(engine, evidence);
+    count_replicates(engine, evidence);
+    refuse_unshared(engine, evidence);
+    if (fill_load(engine, evidence) != STATUS_OK)
+        return complain(complaint, STATUS_MEMORY, "out of memory while comparing the holds");
+    return STATUS_OK;
+}
