@@ -169,7 +169,7 @@ static void fill_look(struct evidence *evidence, const struct estimate_facts *fa
     look->slope = isfinite(hold->coolant_slope) ? hold->coolant_slope : 0;
     look->reading_u = step_left(step, hold->coolant_sd);
     /* The slope of a line through readings unsure by u at both ends of the hold. */
-    look->slope_u = look->reading_u * sqrt(12.0) / fmax(hold->end - hold->start, 60);
+    look->slope_u = look->reading_u * sqrt(12.0) / fmax(hold->end - hold->used_from, 60);
     evidence->runs[look->run].looks++;
     evidence->side_looks[look->side]++;
 }

@@ -192,6 +192,15 @@ static bool invert_triangle(struct decomposition *d)
     return true;
 }
 
+static double log_determinant(const struct decomposition *d)
+{
+    double sum = 0;
+    for (size_t i = 0; i < d->inverse.matrix.size1; i++)
+        sum += 2 * log(fabs(gsl_matrix_get(&d->scaled.matrix, i, i)) *
+                       gsl_vector_get(&d->scale.vector, i));
+    return sum;
+}
+
 /* operate = scale^-1 R^-1 Q^T sqrt(weight), one column of it for each row of the design. */
 static void fill_operator(struct regression *regression, struct decomposition *d)
 {
@@ -247,6 +256,7 @@ enum status regression_prepare(struct regression *regression, const double *desi
         goto out;
     fill_operator(regression, &d);
     fill_covariance(regression, &d);
+    regression->log_determinant = log_determinant(&d);
     status = STATUS_OK;
 out:
     free(d.memory);

@@ -48,11 +48,12 @@ struct groups stats_groups(const struct spread *groups, size_t count);
 /* Weighted least squares, prepared once for many right-hand sides. Zero-initialise. */
 struct regression {
     size_t rows, columns;
-    double *design;      /* rows x columns, row by row, owned copy */
-    double *weight;      /* rows; 1 / variance up to a factor */
-    double *operate;     /* columns x rows: coefficients = operate * y */
-    double *covariance;  /* columns x columns, for unit variance of weight 1 */
-    double effective_df; /* rows - columns */
+    double *design;         /* rows x columns, row by row, owned copy */
+    double *weight;         /* rows; 1 / variance up to a factor */
+    double *operate;        /* columns x rows: coefficients = operate * y */
+    double *covariance;     /* columns x columns, for unit variance of weight 1 */
+    double effective_df;    /* rows - columns */
+    double log_determinant; /* of design' * weight * design */
 };
 
 /* `design` is rows x columns; `weight` NULL means all 1. STATUS_BAD_DATA if the columns are not

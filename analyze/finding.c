@@ -1,0 +1,190 @@
+/* finding.c - see finding.h. */
+#include "finding.h"
+
+#include <math.h>
+#include <stdarg.h>
+#include <stdio.h>
+#include <string.h>
+
+enum finding finding_of_change(struct interval change)
+{
+    if (change.high < 0)
+        return FINDING_LOWERED;
+    if (change.low > 0)
+        return FINDING_RAISED;
+    return FINDING_CANNOT_BE_SHOWN;
+}
+
+enum finding finding_of_ratio(struct interval ratio)
+{
+    if (ratio.high < 1)
+        return FINDING_LOWERED;
+    if (ratio.low > 1)
+        return FINDING_RAISED;
+    if (ratio.low > 1 / FINDING_INFORMATIVE && ratio.high < FINDING_INFORMATIVE)
+        return FINDING_NO_CHANGE_SHOWN;
+    return FINDING_CANNOT_BE_SHOWN;
+}
+
+/* --- words */
+
+/* A number as text; word(...).s can be handed to printf. The minus is U+2212. */
+struct word {
+    char s[32];
+};
+
+static struct word number(double value, int decimals)
+{
+    struct word word;
+    char plain[28];
+    snprintf(plain, sizeof plain, "%.*f", decimals, fabs(value));
+    bool zero = strspn(plain, "0.") == strlen(plain);
+    snprintf(word.s, sizeof word.s, "%s%s", value < 0 && !zero ? "−" : "", plain);
+    return word;
+}
+
+/* Digits worth showing of a change with that interval. */
+static int digits(struct interval interval)
+{
+    return interval.high - interval.low < 0.4 ? 2 : 1;
+}
+
+static struct word percent(double share)
+{
+    return number(100 * share, 0);
+}
+
+struct prose {
+    char *text;
+    size_t room;
+};
+
+static void say(struct prose *prose, const char *format, ...) __attribute__((format(printf, 2, 3)));
+
+/* Appends, and cuts off what has no room. */
+static void say(struct prose *prose, const char *format, ...)
+{
+    size_t length = strlen(prose->text);
+    va_list arguments;
+    va_start(arguments, format);
+    vsnprintf(prose->text + length, prose->room - length, format, arguments);
+    va_end(arguments);
+}
+
+static void say_change(struct prose *prose, const struct engine_answer *engine,
+                       const struct finding_context *context)
+{
+    const struct band *band = &engine->bands[engine->key_band];
+    int places = digits(band->change);
+    say(prose,
+        "At %.0f rpm and %s °C sea the coolant goes from %s to %s °C: a change of %s K (%s %% "
+        "interval %s to %s K).",
+        band->rpm, number(context->reference_sea, 1).s,
+        number(band->side[SIDE_BEFORE].coolant.value, 1).s,
+        number(band->side[SIDE_AFTER].coolant.value, 1).s, number(band->change.value, places).s,
+        percent(context->level).s, number(band->change.low, places).s,
+        number(band->change.high, places).s);
+}
+
+static void say_ratio(struct prose *prose, const struct engine_answer *engine)
+{
+    struct interval ratio = engine->open_rise_ratio;
+    if (!isfinite(ratio.value))
+        return;
+    say(prose,
+        " With the thermostat wide open the coolant would rise above the sea by %s times as much "
+        "as before (%s to %s).",
+        number(ratio.value, 2).s, number(ratio.low, 2).s, number(ratio.high, 2).s);
+}
+
+static bool key_band_open(const struct engine_answer *engine)
+{
+    const struct band *band = &engine->bands[engine->key_band];
+    return band->change.low <= 0 && band->change.high >= 0;
+}
+
+static void say_verdict(struct prose *prose, const struct engine_answer *engine)
+{
+    switch (engine->finding) {
+    case FINDING_LOWERED:
+        say(prose, " The engine is cooled better than before.");
+        break;
+    case FINDING_RAISED:
+        say(prose, " The engine is cooled less well than before.");
+        break;
+    case FINDING_NO_CHANGE_SHOWN:
+        say(prose,
+            " No change is shown, and one of more than %.0f %% in the rise above the sea is ruled "
+            "out.",
+            100 * (FINDING_INFORMATIVE - 1));
+        return;
+    case FINDING_CANNOT_BE_SHOWN:
+        say(prose, " These runs cannot show whether the cooling has changed.");
+        return;
+    }
+    if (key_band_open(engine))
+        say(prose, " This is shown by all speeds together, not by this one alone.");
+}
+
+static void say_nothing_shared(struct engine_answer *engine, const struct finding_context *context)
+{
+    struct prose sentence = {engine->sentence, sizeof engine->sentence};
+    struct prose next = {engine->next, sizeof engine->next};
+    const size_t *looks = context->evidence->side_looks;
+    if (looks[SIDE_BEFORE] == 0 || looks[SIDE_AFTER] == 0) {
+        const char *side = looks[SIDE_BEFORE] + looks[SIDE_AFTER] == 0
+                               ? "either side of the service"
+                           : looks[SIDE_BEFORE] == 0 ? "before the service"
+                                                     : "after the service";
+        say(&sentence, "Nothing can be compared: there is no usable steady hold %s.", side);
+    } else {
+        say(&sentence, "Nothing can be compared: no speed was held both before and after the "
+                       "service.");
+    }
+    say(&next, "Hold the same four to six speeds in both runs, each for 5 minutes or more with a "
+               "warm engine, up to full speed and down again.");
+}
+
+/* What to record next, most useful first, as one sentence each. */
+static void say_next(struct engine_answer *engine, const struct finding_context *context)
+{
+    struct prose next = {engine->next, sizeof engine->next};
+    const struct evidence *evidence = context->evidence;
+    if (engine->finding == FINDING_LOWERED || engine->finding == FINDING_RAISED)
+        return;
+    if (context->bracketed)
+        say(&next, "Read the two temperatures off the thermostat (start to open, full open) and "
+                   "enter them, or hold at least four speeds on both sides. ");
+    else if (context->open_weak)
+        say(&next, "Hold full speed, where the thermostat is wide open: below it the thermostat "
+                   "hides the exchanger. ");
+    if (engine->finding == FINDING_NO_CHANGE_SHOWN)
+        return;
+    if (evidence->band_count < 3)
+        say(&next, "Hold more speeds that both runs share. ");
+    for (size_t i = 0; i < engine->budget_count && i < 2; i++)
+        if (engine->budget[i].kelvin > 0)
+            say(&next, "%s: %s. ", engine->budget[i].title, engine->budget[i].shrink);
+}
+
+static void trim(char *text)
+{
+    size_t length = strlen(text);
+    if (length > 0 && text[length - 1] == ' ')
+        text[length - 1] = '\0';
+}
+
+void finding_say(struct engine_answer *engine, const struct finding_context *context)
+{
+    engine->sentence[0] = engine->next[0] = '\0';
+    if (engine->key_band >= engine->band_count) {
+        say_nothing_shared(engine, context);
+        return;
+    }
+    struct prose sentence = {engine->sentence, sizeof engine->sentence};
+    say_change(&sentence, engine, context);
+    say_ratio(&sentence, engine);
+    say_verdict(&sentence, engine);
+    say_next(engine, context);
+    trim(engine->next);
+}

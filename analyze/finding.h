@@ -1,0 +1,36 @@
+/* finding.h - when a change counts as shown, and how it is said. Pure.
+ *
+ * The rule. The overall finding of an engine rests on one number, the pooled ratio of the open rise
+ * after over before, so that many bands do not give many chances of a false "lowered"; a band's own
+ * finding rests on its own interval.
+ *   lowered, raised    the whole interval lies on one side of no change
+ *   no change shown    no change lies inside, and the interval of the ratio lies within
+ *                      1/FINDING_INFORMATIVE .. FINDING_INFORMATIVE: a larger change is ruled out
+ *   cannot be shown    anything else
+ */
+#ifndef SEARUN_FINDING_H
+#define SEARUN_FINDING_H
+
+#include "evidence.h"
+
+#define FINDING_INFORMATIVE 1.2
+
+/* From a ratio of open rises. A NaN anywhere: cannot be shown. */
+enum finding finding_of_ratio(struct interval ratio);
+
+/* From a change in K where there is no ratio: never "no change shown". */
+enum finding finding_of_change(struct interval change);
+
+/* What the words depend on beside the engine answer. */
+struct finding_context {
+    double level, reference_sea;
+    const struct evidence *evidence;
+    bool bracketed; /* the thermostat is not known and could not be fitted */
+    bool open_weak; /* in no band was the thermostat nearly open on both sides */
+    double load_u;  /* relative per run */
+};
+
+/* Writes engine->sentence and engine->next from its numbers. Temperatures in degC, differences in K. */
+void finding_say(struct engine_answer *engine, const struct finding_context *context);
+
+#endif

@@ -1,0 +1,391 @@
+/* thermostat.c - see thermostat.h. */
+#include "thermostat.h"
+
+#include <assert.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#define PASSES 2
+#define NARROW 8.0    /* ln of posterior below the top that still belongs to the region */
+#define SPAN_MIN 3.0  /* K */
+#define BOW_MEAN 0.05 /* flow through a half-open valve takes more than half the heat */
+#define BOW_U 0.08    /* (common practice, no source) */
+#define SCATTER_USUAL                                                                              \
+    0.02                    /* of ln K from hold to hold, where holds cannot tell (common practice,
+                               no source) */
+#define SCATTER_FLOOR 0.015 /* keeps a lucky fit of few holds from looking perfect ... */
+#define SCATTER_FLOOR_DF 2  /* ... counting like this many holds */
+#define READING_USUAL 0.1   /* K from hold to hold: play of the valve, noise of the sender */
+#define READING_FACTOR 2.0  /* that it may be off by, one standard deviation */
+#define DF_ENOUGH 6.0       /* below it the usual scatter tops the degrees of freedom up ... */
+#define DF_TOP_UP 3.0       /* ... by at most this */
+#define DF_LEAST 1.0
+
+struct thermostat_prior thermostat_prior_make(double start, double full, double u, double lag,
+                                              double lag_u)
+{
+    bool rated = isfinite(start) && isfinite(full) && full > start;
+    struct thermostat_prior prior = {
+        .rated = rated,
+        .mean = {74, 10.5, BOW_MEAN, lag},
+        .u = {10, 2.5, BOW_U, lag_u},
+        .low = {-INFINITY, 5, -0.2, fmax(lag - 2.5 * lag_u, 5)},
+        .high = {INFINITY, 18, 0.24, lag + 2.5 * lag_u},
+    };
+    if (!rated)
+        return prior;
+    /* Start and full open are off alike in half of their variance: the span, their difference, is
+     * then as unsure as either, and a late start means a narrow span. */
+    prior.mean[AXIS_START] = start;
+    prior.mean[AXIS_SPAN] = full - start;
+    prior.u[AXIS_START] = prior.u[AXIS_SPAN] = u;
+    prior.correlation = -0.5;
+    prior.low[AXIS_START] = start - 3.5 * u;
+    prior.high[AXIS_START] = start + 3.5 * u;
+    prior.low[AXIS_SPAN] = fmax(SPAN_MIN, full - start - 3.5 * u);
+    prior.high[AXIS_SPAN] = full - start + 3.5 * u;
+    return prior;
+}
+
+void thermostat_free(struct thermostat_fit *fit)
+{
+    free(fit->nodes);
+    free(fit->variance);
+    curve_free(&fit->curve);
+    *fit = (struct thermostat_fit){0};
+}
+
+double thermostat_ln_rise(const struct thermostat *thermostat, const struct look *look, double lag)
+{
+    return log(lift_open_rise(thermostat, look->coolant, look->sea, look->slope, lag)) - look->load;
+}
+
+struct thermostat thermostat_at(const struct thermostat_node *node)
+{
+    return (struct thermostat){
+        .start = node->at[AXIS_START],
+        .full = node->at[AXIS_START] + node->at[AXIS_SPAN],
+        .bow = node->at[AXIS_BOW],
+    };
+}
+
+/* d(ln K)/dT of a look, 1/K. */
+static double steepness(const struct thermostat *thermostat, const struct look *look)
+{
+    double open = fmax(lift_open_fraction(thermostat, look->coolant), LIFT_OPEN_MIN);
+    return lift_open_slope(thermostat, look->coolant) / open +
+           1 / fmax(look->coolant - look->sea, 1);
+}
+
+/* --- the grid */
+
+struct axis {
+    double low, high;
+    size_t count;
+};
+
+struct grid {
+    struct axis axis[AXIS_COUNT];
+};
+
+static double cell(const struct axis *axis)
+{
+    return (axis->high - axis->low) / (double)axis->count;
+}
+
+static double lowest_coolant(const struct evidence *evidence)
+{
+    double lowest = INFINITY;
+    for (size_t i = 0; i < evidence->count; i++)
+        lowest = fmin(lowest, evidence->looks[i].coolant);
+    return lowest;
+}
+
+/* The whole prior, coarsely. Without a rating the start lies at most a little above the coolest hold;
+ * further below than 25 K all holds were wide open and its place makes no difference. */
+static struct grid first_grid(const struct evidence *evidence, const struct thermostat_prior *prior)
+{
+    static const size_t rated[AXIS_COUNT] = {8, 6, 4, 3}, unrated[AXIS_COUNT] = {20, 6, 4, 3};
+    struct grid grid;
+    for (int a = 0; a < AXIS_COUNT; a++)
+        grid.axis[a] =
+            (struct axis){prior->low[a], prior->high[a], prior->rated ? rated[a] : unrated[a]};
+    if (!prior->rated) {
+        grid.axis[AXIS_START].low = lowest_coolant(evidence) - 25;
+        grid.axis[AXIS_START].high = lowest_coolant(evidence) + 1;
+    }
+    return grid;
+}
+
+/* The part of the last grid that the posterior fills, more finely. */
+static struct grid narrower_grid(const struct thermostat_fit *fit)
+{
+    static const size_t counts[AXIS_COUNT] = {10, 7, 5, 4};
+    struct grid grid;
+    double top = -INFINITY;
+    for (int a = 0; a < AXIS_COUNT; a++)
+        grid.axis[a] = (struct axis){INFINITY, -INFINITY, counts[a]};
+    for (size_t i = 0; i < fit->count; i++)
+        top = fmax(top, fit->nodes[i].log_weight);
+    for (size_t i = 0; i < fit->count; i++) {
+        const struct thermostat_node *node = &fit->nodes[i];
+        if (node->log_weight < top - NARROW)
+            continue;
+        for (int a = 0; a < AXIS_COUNT; a++) {
+            struct axis *axis = &grid.axis[a];
+            axis->low = fmin(axis->low, node->at[a] - 0.5 * fit->cell[a]);
+            axis->high = fmax(axis->high, node->at[a] + 0.5 * fit->cell[a]);
+        }
+    }
+    return grid;
+}
+
+static double log_prior(const struct thermostat_prior *prior, const struct thermostat_node *node)
+{
+    double z[AXIS_COUNT], r = prior->correlation;
+    for (int a = 0; a < AXIS_COUNT; a++)
+        z[a] = (node->at[a] - prior->mean[a]) / prior->u[a];
+    double pair = z[AXIS_START] * z[AXIS_START] - 2 * r * z[AXIS_START] * z[AXIS_SPAN] +
+                  z[AXIS_SPAN] * z[AXIS_SPAN];
+    return -0.5 * (pair / (1 - r * r) + z[AXIS_BOW] * z[AXIS_BOW] + z[AXIS_LAG] * z[AXIS_LAG]);
+}
+
+/* ln of the likelihood with levels, slopes and scatter integrated out: scatter^-2 is gamma, so the
+ * residual sum comes to a power. The steepness turns a density of ln K into one of the reading. */
+static double log_likelihood(struct thermostat_fit *fit, const struct evidence *evidence,
+                             const struct thermostat_node *node)
+{
+    struct thermostat at = thermostat_at(node);
+    double steep = 0, product = 1;
+    for (size_t i = 0; i < evidence->count; i++) {
+        const struct look *look = &evidence->looks[i];
+        fit->curve.y[i] = thermostat_ln_rise(&at, look, node->at[AXIS_LAG]);
+        product *= steepness(&at, look);
+        if (i % 16 == 15) { /* one logarithm for many, before the product leaves the range */
+            steep += log(product);
+            product = 1;
+        }
+    }
+    double df = (double)(evidence->count + 1) - (double)evidence->run_count + SCATTER_FLOOR_DF;
+    double sum = curve_solve(&fit->curve) + SCATTER_FLOOR_DF * SCATTER_FLOOR * SCATTER_FLOOR;
+    return steep + log(product) - 0.5 * df * log(sum);
+}
+
+/* The middle of cell `number` of the grid, counted with the last axis fastest. */
+static void place(const struct grid *grid, size_t number, struct thermostat_node *node)
+{
+    for (int a = AXIS_COUNT - 1; a >= 0; a--) {
+        const struct axis *axis = &grid->axis[a];
+        node->at[a] = axis->low + cell(axis) * ((double)(number % axis->count) + 0.5);
+        number /= axis->count;
+    }
+}
+
+static void weigh_grid(struct thermostat_fit *fit, const struct evidence *evidence,
+                       const struct thermostat_prior *prior, const struct grid *grid)
+{
+    fit->count = 1;
+    for (int a = 0; a < AXIS_COUNT; a++) {
+        fit->cell[a] = cell(&grid->axis[a]);
+        fit->count *= grid->axis[a].count;
+    }
+    assert(fit->count <= THERMOSTAT_NODES_MAX);
+    for (size_t i = 0; i < fit->count; i++) {
+        struct thermostat_node *node = &fit->nodes[i];
+        place(grid, i, node);
+        node->log_weight = log_prior(prior, node) + log_likelihood(fit, evidence, node);
+    }
+}
+
+/* Cumulative shares of the posterior. */
+static void accumulate(struct thermostat_fit *fit)
+{
+    double top = -INFINITY, total = 0;
+    for (size_t i = 0; i < fit->count; i++)
+        top = fmax(top, fit->nodes[i].log_weight);
+    for (size_t i = 0; i < fit->count; i++)
+        fit->nodes[i].cumulative = total += exp(fit->nodes[i].log_weight - top);
+    for (size_t i = 0; i < fit->count; i++)
+        fit->nodes[i].cumulative /= total;
+}
+
+/* Means and standard deviations of the posterior. */
+static void summarise(struct thermostat_fit *fit)
+{
+    double mean[AXIS_COUNT + 1] = {0}, square[AXIS_COUNT + 1] = {0}, last = 0;
+    accumulate(fit);
+    for (size_t i = 0; i < fit->count; i++) {
+        const struct thermostat_node *node = &fit->nodes[i];
+        double weight = node->cumulative - last;
+        last = node->cumulative;
+        for (int a = 0; a <= AXIS_COUNT; a++) {
+            double value =
+                a < AXIS_COUNT ? node->at[a] : node->at[AXIS_START] + node->at[AXIS_SPAN];
+            mean[a] += weight * value;
+            square[a] += weight * value * value;
+        }
+    }
+    struct thermostat_node centre = {0};
+    memcpy(centre.at, mean, sizeof centre.at);
+    fit->best = thermostat_at(&centre);
+    fit->lag = mean[AXIS_LAG];
+    for (int a = 0; a < AXIS_COUNT; a++)
+        fit->u[a] = sqrt(fmax(square[a] - mean[a] * mean[a], 0));
+    fit->full_u = sqrt(fmax(square[AXIS_COUNT] - mean[AXIS_COUNT] * mean[AXIS_COUNT], 0));
+}
+
+/* --- scatter */
+
+/* Part of a parameter that the holds settled, 0 .. 1: it costs as many degrees of freedom. */
+static double learned(double posterior_u, double prior_u)
+{
+    return fmin(fmax(1 - posterior_u * posterior_u / (prior_u * prior_u), 0), 1);
+}
+
+/* Residual sum over the looks alone, and what the curve took of their degrees of freedom. */
+static double look_residuals(const struct thermostat_fit *fit, const struct evidence *evidence,
+                             double *taken)
+{
+    const struct regression *r = &fit->curve.regression;
+    double sum = 0;
+    *taken = 0;
+    for (size_t i = 0; i < evidence->count; i++) {
+        double residual = fit->curve.y[i];
+        for (size_t c = 0; c < r->columns; c++) {
+            residual -= r->design[i * r->columns + c] * fit->curve.beta[c];
+            *taken += r->design[i * r->columns + c] * r->operate[c * r->rows + i];
+        }
+        sum += r->weight[i] * residual * residual;
+    }
+    return sum;
+}
+
+static const struct curve_prior *curve_prior_for(const struct thermostat_prior *prior)
+{
+    static const struct curve_prior rated = {1.9, 0.5, 0.25, 0.5};
+    static const struct curve_prior unrated = {1.9, 0.25, 0.2, 0.4};
+    return prior->rated ? &rated : &unrated;
+}
+
+/* Variance of ln K of each look over scatter^2: 1 from hold to hold, more where the reading is unsure
+ * (by `ratio` * scatter in K, and by the step of the sender) and the thermostat makes ln K steep. */
+static void spread_variance(struct thermostat_fit *fit, const struct evidence *evidence,
+                            double ratio)
+{
+    for (size_t i = 0; i < evidence->count; i++) {
+        const struct look *look = &evidence->looks[i];
+        double rise = lift_open_rise(&fit->best, look->coolant, look->sea, look->slope, fit->lag);
+        double steep = steepness(&fit->best, look);
+        double step = hypot(steep * look->reading_u, fit->lag * look->slope_u / fmax(rise, 1));
+        double relative = hypot(step / fit->scatter, steep * ratio);
+        fit->variance[i] = 1 + fmin(relative * relative, 1e4);
+    }
+}
+
+/* Prepares the curve with the weights for a ratio, solves it at the best thermostat, and takes the
+ * scatter from its residuals. */
+static enum status take_scatter(struct thermostat_fit *fit, const struct evidence *evidence,
+                                const struct thermostat_prior *prior, double ratio)
+{
+    spread_variance(fit, evidence, ratio);
+    enum status status =
+        curve_prepare(&fit->curve, evidence, curve_prior_for(prior), fit->variance, fit->scatter);
+    if (status != STATUS_OK)
+        return status;
+    for (size_t i = 0; i < evidence->count; i++)
+        fit->curve.y[i] = thermostat_ln_rise(&fit->best, &evidence->looks[i], fit->lag);
+    curve_solve(&fit->curve);
+    double taken;
+    double sum = look_residuals(fit, evidence, &taken);
+    for (int a = 0; a < AXIS_COUNT; a++)
+        taken += learned(fit->u[a], prior->u[a]);
+    double df = fmax((double)evidence->count - taken, 0);
+    double usual = fmin(fmax(DF_ENOUGH - df, 0), DF_TOP_UP);
+    fit->df = fmax(df + usual, DF_LEAST);
+    sum += usual * SCATTER_USUAL * SCATTER_USUAL;
+    fit->scatter = fmax(sqrt(sum / fit->df), 1e-4);
+    fit->reading_u = ratio * fit->scatter;
+    return STATUS_OK;
+}
+
+/* ln of the restricted likelihood of the weights in use, with what is usual for the reading. */
+static double log_restricted(const struct thermostat_fit *fit, const struct evidence *evidence)
+{
+    double sum = 2 * fit->df * log(fit->scatter) + fit->curve.regression.log_determinant;
+    for (size_t i = 0; i < evidence->count; i++)
+        sum += log(fit->variance[i]);
+    double usual = log(fit->reading_u / READING_USUAL) / log(READING_FACTOR);
+    return -0.5 * (sum + usual * usual);
+}
+
+/* Splits the scatter into one of ln K and one of the reading: the first is what load and throttle
+ * do, the second what the valve and the sender do; near the start of opening only the second
+ * shows. Restricted maximum likelihood over their ratio. */
+static enum status split_scatter(struct thermostat_fit *fit, const struct evidence *evidence,
+                                 const struct thermostat_prior *prior)
+{
+    static const double ratios[] = {1, 2, 4, 8, 16, 32, 64}; /* K per unit of ln K */
+    double best = ratios[0], top = -INFINITY, before = fit->scatter;
+    for (size_t i = 0; i < sizeof ratios / sizeof *ratios; i++) {
+        fit->scatter = before;
+        enum status status = take_scatter(fit, evidence, prior, ratios[i]);
+        if (status != STATUS_OK)
+            return status;
+        double value = log_restricted(fit, evidence);
+        if (value > top) {
+            top = value;
+            best = ratios[i];
+        }
+    }
+    fit->scatter = before;
+    return take_scatter(fit, evidence, prior, best);
+}
+
+enum status thermostat_fit_holds(struct thermostat_fit *fit, const struct evidence *evidence,
+                                 const struct thermostat_prior *prior)
+{
+    thermostat_free(fit);
+    fit->nodes = calloc(THERMOSTAT_NODES_MAX, sizeof *fit->nodes);
+    fit->variance = calloc(evidence->count + 1, sizeof *fit->variance);
+    if (!fit->nodes || !fit->variance)
+        return STATUS_MEMORY;
+    struct grid grid = first_grid(evidence, prior);
+    struct thermostat_node first = {0};
+    memcpy(first.at, prior->mean, sizeof first.at);
+    memcpy(fit->u, prior->u, sizeof fit->u);
+    if (!prior->rated) /* begin below all readings, so that none is thought to lie at the start */
+        first.at[AXIS_START] = lowest_coolant(evidence) - 3;
+    fit->best = thermostat_at(&first);
+    fit->lag = prior->mean[AXIS_LAG];
+    fit->scatter = SCATTER_USUAL;
+    enum status status = take_scatter(fit, evidence, prior, READING_USUAL / SCATTER_USUAL);
+    for (int pass = 0; status == STATUS_OK && pass < PASSES; pass++) {
+        weigh_grid(fit, evidence, prior, &grid);
+        summarise(fit);
+        grid = narrower_grid(fit);
+        status = split_scatter(fit, evidence, prior);
+    }
+    return status;
+}
+
+/* --- drawing */
+
+struct thermostat_node thermostat_draw(const struct thermostat_fit *fit, gsl_rng *rng)
+{
+    double share = gsl_rng_uniform(rng);
+    size_t low = 0, high = fit->count - 1;
+    while (low < high) {
+        size_t middle = (low + high) / 2;
+        if (fit->nodes[middle].cumulative < share)
+            low = middle + 1;
+        else
+            high = middle;
+    }
+    struct thermostat_node node = fit->nodes[low];
+    for (int a = 0; a < AXIS_COUNT; a++)
+        node.at[a] += fit->cell[a] * (gsl_rng_uniform(rng) - 0.5);
+    node.at[AXIS_SPAN] = fmax(node.at[AXIS_SPAN], SPAN_MIN);
+    node.at[AXIS_LAG] = fmax(node.at[AXIS_LAG], 1);
+    return node;
+}
