@@ -102,7 +102,7 @@ void bracket_bands(const struct evidence *evidence, const struct bracket_setup *
     for (size_t b = 0; b < evidence->band_count; b++) {
         struct corner corner[SIDE_COUNT];
         for (int side = 0; side < SIDE_COUNT; side++)
-            corner[side] = side_of(evidence, setup, b, side);
+            corner[side] = side_of(evidence, setup, b, (enum side)side);
         fill_band(setup, corner, evidence->band_count, &engine->bands[b]);
     }
 }

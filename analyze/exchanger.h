@@ -27,11 +27,6 @@ double exchanger_ntu(enum exchanger_kind kind, double effectiveness, double rati
 /* Logarithmic mean of two temperature differences, K; NaN if one is not above zero. */
 double exchanger_lmtd(double first, double second);
 
-/* Seawater, UNESCO Technical Paper in Marine Science 44 (1983), at the surface: practical salinity
- * 0 .. 42, temperature 0 .. 40 degC. kg/m3 and J/(kg K). */
-double seawater_density(double salinity, double celsius);
-double seawater_heat(double salinity, double celsius);
-
 /* Fills engine->exchanger (rows per band from engine->also: raw_water_in, raw_water_out,
  * exchanger_coolant_in, exchanger_coolant_out, coolant_temperature stands in for the inlet) and
  * engine->hints: what the pattern may come from and what to inspect next, never a certainty.

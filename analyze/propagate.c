@@ -252,8 +252,8 @@ static void keep(struct propagation *out, size_t k, const struct pass *pass)
 {
     for (size_t b = 0; b < out->bands; b++) {
         for (int side = 0; side < SIDE_COUNT; side++) {
-            propagation_reading(out, side, b)[k] = pass->reading[side][b];
-            propagation_ln_rise(out, side, b)[k] = pass->ln_rise[side][b];
+            propagation_reading(out, (enum side)side, b)[k] = pass->reading[side][b];
+            propagation_ln_rise(out, (enum side)side, b)[k] = pass->ln_rise[side][b];
         }
         propagation_change(out, b)[k] =
             pass->reading[SIDE_AFTER][b] - pass->reading[SIDE_BEFORE][b];
