@@ -14,16 +14,22 @@
 
 struct ring;
 
-/* `size` is rounded up to a power of two. STATUS_MEMORY. */
+/* `size` in bytes, 4096 at least, is rounded up to a power of two. STATUS_MEMORY. */
 enum status ring_new(size_t size, struct ring **out);
 void ring_free(struct ring *ring);
 
-/* Producer: copies head and body (either may be empty) as one record. False if there is no room. */
+/* Producer: copies head and body (either may be empty) as one record. False if there is no room; a
+ * record of more than half the ring never finds room. */
 bool ring_put(struct ring *ring, const void *head, size_t head_size, const void *body,
               size_t body_size);
 
-/* Consumer: waits up to timeout_ms for a record; NULL after the time-out. The record stays valid
- * until ring_release. */
+/* Producer: wakes a consumer that waits. ring_put does so itself only when a quarter of the ring is in
+ * use, so that the consumer works in batches and not once a message. */
+void ring_wake(struct ring *ring);
+
+/* Consumer: takes the next record, or waits for one until the ring fills, ring_wake, or timeout_ms are
+ * over; NULL if there is none even then. The record is aligned for any type and stays valid until
+ * ring_release. */
 const void *ring_take(struct ring *ring, int timeout_ms, size_t *size);
 void ring_release(struct ring *ring);
 
