@@ -31,6 +31,9 @@
 #define CAPTURE_LINE_MAX 1024 /* longest 0183 line kept raw; longer ones are cut there */
 #define CAPTURE_TEXT_ROOM (CAPTURE_LINE_MAX + 256) /* a buffer of this size takes any line below */
 
+/* Dates are believed up to this many seconds from 1970 (the year 2112): differences in ns then fit. */
+#define CAPTURE_UNIX_S_MAX INT64_C(4500000000)
+
 /* Flag bits of a CAN id, as in struct can_frame. */
 #define CAPTURE_CAN_EXTENDED 0x80000000U
 #define CAPTURE_CAN_REMOTE 0x40000000U

@@ -181,11 +181,22 @@ static bool take_hex_byte(struct rest *rest, unsigned *out)
     return true;
 }
 
+static bool is_believable(int64_t unix_s)
+{
+    return unix_s > -CAPTURE_UNIX_S_MAX && unix_s < CAPTURE_UNIX_S_MAX;
+}
+
+/* A date in microseconds. */
+static bool take_date(struct rest *rest, int64_t *unix_us)
+{
+    return take_signed(rest, unix_us) && is_believable(*unix_us / US_PER_S);
+}
+
 /* "1795601700.123456" as microseconds; digits beyond the sixth are dropped. */
 static bool take_seconds(struct rest *rest, int64_t *unix_us)
 {
     int64_t seconds, fraction = 0, weight = US_PER_S / 10;
-    if (!take_count(rest, &seconds) || seconds > INT64_MAX / US_PER_S - 1)
+    if (!take_count(rest, &seconds) || seconds >= CAPTURE_UNIX_S_MAX)
         return false;
     if (take_text(rest, "."))
         for (; rest->at < rest->end && is_digit(*rest->at); rest->at++, weight /= 10)
@@ -260,8 +271,7 @@ static bool parse_line(struct rest rest, struct capture_text *out)
         return false;
     size_t length = (size_t)(rest.at - tag);
     if (!take_text(&rest, "*") || !take_hex_byte(&rest, &sum) || !take_text(&rest, "\\") ||
-        sum != tag_checksum(tag, length) || unix_ms > INT64_MAX / US_PER_MS ||
-        unix_ms < INT64_MIN / US_PER_MS)
+        sum != tag_checksum(tag, length) || !is_believable(unix_ms / 1000))
         return false;
     out->unix_us = unix_ms * US_PER_MS;
     out->bytes = rest.at;
@@ -284,7 +294,7 @@ static bool parse_start(struct rest rest, struct capture_text *out)
     int64_t version;
     if (!take_text(&rest, "# searun capture ") || !take_count(&rest, &version) ||
         version != CAPTURE_TEXT_VERSION || !take_text(&rest, " start=") ||
-        !take_signed(&rest, &out->unix_us))
+        !take_date(&rest, &out->unix_us))
         return false;
     out->clock = take_text(&rest, " clock=") ? find_clock(rest) : CLOCK_CAPTURE;
     return true;
@@ -303,8 +313,8 @@ static bool parse_gap(struct rest rest, struct capture_text *out)
 {
     int64_t lost;
     if (!take_text(&rest, "# gap ") || !take_until(&rest, ' ', &out->label, &out->label_length) ||
-        !take_signed(&rest, &out->unix_us) || !take_text(&rest, " ") ||
-        !take_signed(&rest, &out->until_unix_us) || !take_text(&rest, " ") ||
+        !take_date(&rest, &out->unix_us) || !take_text(&rest, " ") ||
+        !take_date(&rest, &out->until_unix_us) || !take_text(&rest, " ") ||
         !take_count(&rest, &lost) || !take_text(&rest, " "))
         return false;
     out->lost = (uint64_t)lost;
@@ -315,7 +325,7 @@ static bool parse_gap(struct rest rest, struct capture_text *out)
 
 static bool parse_end(struct rest rest, struct capture_text *out)
 {
-    return take_text(&rest, "# end ") && take_signed(&rest, &out->unix_us) && rest.at == rest.end;
+    return take_text(&rest, "# end ") && take_date(&rest, &out->unix_us) && rest.at == rest.end;
 }
 
 static bool parse_comment(struct rest rest, struct capture_text *out)
