@@ -1,0 +1,322 @@
+/* intake.c - see intake.h. */
+#include "intake.h"
+
+#include <stdlib.h>
+#include <string.h>
+#include <time.h>
+
+#include "capture_text.h"
+
+#define CALM 0.5 /* share of the ring in use at which recording goes on after an overflow */
+#define PATIENCE_NS 500000L
+#define EXPIRE_NS NS_PER_S /* how often unfinished messages are looked for */
+
+/* --- into the ring */
+
+static bool is_calm(const struct intake *intake)
+{
+    return writer_fill(intake->writer) < CALM;
+}
+
+/* After an overflow: the ring has drained, the gaps are told. False if they found no room. */
+static bool tell_overflow(struct intake *intake, int64_t at)
+{
+    for (unsigned i = 0; i < intake->input_count; i++) {
+        struct overflow *overflow = &intake->inputs[i].overflow;
+        if (overflow->lost == 0)
+            continue;
+        if (!writer_gap(intake->writer, overflow->from, at, i, "storage could not keep up",
+                        overflow->lost))
+            return false;
+        overflow->lost = 0;
+    }
+    return true;
+}
+
+/* Whether there is hope to put something in. Once full, nothing goes in until half is free: one long
+ * gap with times is worth more than a thousand short ones. */
+static bool has_room(struct intake *intake, int64_t at)
+{
+    if (intake->choked && is_calm(intake) && tell_overflow(intake, at))
+        intake->choked = false;
+    return !intake->choked;
+}
+
+static void drop(struct intake *intake)
+{
+    intake->choked = true;
+    intake->dropped = true;
+}
+
+static void wait_for_room(void)
+{
+    nanosleep(&(struct timespec){0, PATIENCE_NS}, NULL);
+}
+
+/* Runs `put` until it answers true (replay), or once (live); `put` may be evaluated several times. */
+#define PUT(intake, at, put)                                                                       \
+    do {                                                                                           \
+        if ((intake)->patient)                                                                     \
+            while (!(put))                                                                         \
+                wait_for_room();                                                                   \
+        else if (!has_room(intake, at) || !(put))                                                  \
+            drop(intake);                                                                          \
+    } while (0)
+
+static void begin_message(struct intake *intake, unsigned input)
+{
+    intake->current = input;
+    intake->dropped = false;
+}
+
+static void end_message(struct intake *intake, int64_t at)
+{
+    if (!intake->dropped)
+        return;
+    struct overflow *overflow = &intake->inputs[intake->current].overflow;
+    tally_add(&intake->tallies[intake->current], REASON_OVERFLOW, at);
+    if (overflow->lost++ == 0)
+        overflow->from = at;
+}
+
+/* --- what the decoders find */
+
+static void take_readings(void *self, int64_t at, const struct origin *origin,
+                          const struct value *values, size_t count)
+{
+    struct intake *intake = self;
+    PUT(intake, at, writer_readings(intake->writer, at, origin, values, count));
+    watch_readings(intake->watch, at, origin, values, count);
+}
+
+static void take_event(void *self, int64_t at, const struct origin *origin, const char *key,
+                       const char *text)
+{
+    struct intake *intake = self;
+    PUT(intake, at, writer_event(intake->writer, at, origin, key, text));
+    watch_event(intake->watch, at, origin, key, text);
+}
+
+static void take_utc(void *self, int64_t at, const struct origin *origin, int64_t unix_us)
+{
+    struct intake *intake = self;
+    PUT(intake, at, writer_utc(intake->writer, at, origin, unix_us));
+    dates_add(intake->dates, at, unix_us);
+}
+
+static struct sink sink_of(struct intake *intake)
+{
+    return (struct sink){intake, take_readings, take_event, take_utc};
+}
+
+/* --- 0183 */
+
+static int64_t whole(int64_t at, int64_t unit)
+{
+    return at - ((at % unit) + unit) % unit;
+}
+
+static void take_piece(struct intake *intake, unsigned input, int64_t at, enum framing framing,
+                       const struct sentence *sentence, const char *raw, size_t raw_length)
+{
+    struct sink sink = sink_of(intake);
+    begin_message(intake, input);
+    if (raw_length > 0)
+        PUT(intake, at, writer_line(intake->writer, at, input, raw, raw_length));
+    if (framing == FRAME_READY)
+        decode_sentence(intake->map, at, input, sentence, &sink, &intake->tallies[input]);
+    end_message(intake, at);
+}
+
+/* The instant of the piece in the framer, given that bytes were read at `at`. */
+static int64_t begin_line(struct intake_input *it, int64_t at)
+{
+    if (!it->begun)
+        it->line_at = at;
+    it->begun = true;
+    return it->line_at;
+}
+
+/* A piece was handed out at `at`; the framer may hold the first byte of the next one already. */
+static void end_line(struct intake_input *it, int64_t at)
+{
+    it->begun = it->framer.carries;
+    it->line_at = at;
+}
+
+void intake_bytes(struct intake *intake, unsigned input, int64_t at, const uint8_t *bytes,
+                  size_t count)
+{
+    struct intake_input *it = &intake->inputs[input];
+    struct sentence sentence;
+    const char *raw = NULL;
+    size_t raw_length = 0, used = 0;
+    at = whole(at, NS_PER_MS);
+    it->heard_at = at;
+    for (; count > 0; bytes += used, count -= used) {
+        int64_t line_at = it->begun ? it->line_at : at;
+        enum framing framing =
+            framer_0183_push(&it->framer, line_at, bytes, count, &used, &sentence, &raw,
+                             &raw_length, &intake->tallies[input]);
+        if (framing != FRAME_NEED_MORE) {
+            take_piece(intake, input, line_at, framing, &sentence, raw, raw_length);
+            end_line(it, at);
+        } else if (it->framer.length > 0) {
+            begin_line(it, at);
+        }
+    }
+}
+
+void intake_cut(struct intake *intake, unsigned input, int64_t at)
+{
+    struct intake_input *it = &intake->inputs[input];
+    struct sentence sentence;
+    const char *raw = NULL;
+    size_t raw_length = 0;
+    for (;;) {
+        int64_t line_at = it->begun ? it->line_at : whole(at, NS_PER_MS);
+        enum framing framing = framer_0183_flush(&it->framer, line_at, &sentence, &raw, &raw_length,
+                                                 &intake->tallies[input]);
+        if (framing == FRAME_NEED_MORE)
+            break;
+        take_piece(intake, input, line_at, framing, &sentence, raw, raw_length);
+        end_line(it, line_at);
+    }
+    framer_0183_reset(&it->framer);
+    it->begun = false;
+}
+
+void intake_datagram(struct intake *intake, unsigned input, int64_t at, const uint8_t *bytes,
+                     size_t count)
+{
+    size_t lines;
+    intake->inputs[input].heard_at = at;
+    if (datagram_0183_kind(bytes, count, &lines) == DATAGRAM_FOREIGN) {
+        tally_add(&intake->tallies[input], REASON_OTHER_DATAGRAM, at);
+        return;
+    }
+    intake_bytes(intake, input, at, bytes + lines, count - lines);
+    intake_cut(intake, input, at);
+}
+
+void intake_line(struct intake *intake, unsigned input, int64_t at, const char *line, size_t length)
+{
+    intake_bytes(intake, input, at, (const uint8_t *)line, length);
+    intake_cut(intake, input, at);
+}
+
+/* --- CAN */
+
+/* In the time of the frames, so that a replay counts as the recording did. */
+static void expire_now_and_then(struct intake *intake, unsigned input, int64_t at)
+{
+    struct intake_input *it = &intake->inputs[input];
+    if (!it->decoder || at - it->expired_at < EXPIRE_NS)
+        return;
+    can_decoder_expire(it->decoder, at, &intake->tallies[input]);
+    it->expired_at = at;
+}
+
+void intake_frame(struct intake *intake, unsigned input, int64_t at, uint32_t id,
+                  const uint8_t *data, unsigned length)
+{
+    struct intake_input *it = &intake->inputs[input];
+    struct sink sink = sink_of(intake);
+    at = whole(at, NS_PER_US);
+    it->heard_at = at;
+    begin_message(intake, input);
+    expire_now_and_then(intake, input, at);
+    PUT(intake, at, writer_frame(intake->writer, at, input, id, data, length));
+    if (!it->decoder &&
+        can_decoder_new(input, it->bus, it->j1939_engine, &it->decoder) != STATUS_OK)
+        drop(intake);
+    else
+        can_decoder_frame(it->decoder, at, id, data, length, &sink, &intake->tallies[input]);
+    end_message(intake, at);
+}
+
+/* --- what is not a message */
+
+void intake_count(struct intake *intake, unsigned input, enum reason reason, int64_t at,
+                  uint64_t count)
+{
+    tally_add_many(&intake->tallies[input], reason, at, count);
+}
+
+void intake_gap(struct intake *intake, unsigned input, int64_t from, int64_t until, const char *why,
+                uint64_t lost)
+{
+    PUT(intake, until, writer_gap(intake->writer, from, until, input, why, lost));
+}
+
+void intake_lost(struct intake *intake, unsigned input, int64_t at, uint64_t count)
+{
+    const struct intake_input *it = &intake->inputs[input];
+    tally_add_many(&intake->tallies[input], REASON_KERNEL_LOST, at, count);
+    intake_gap(intake, input, it->heard_at >= 0 ? it->heard_at : 0, at,
+               "the system's buffer was full", count);
+}
+
+void intake_event(struct intake *intake, int64_t at, const char *key, const char *text)
+{
+    PUT(intake, at, writer_event(intake->writer, at, NULL, key, text));
+}
+
+/* --- beginning and end */
+
+/* "can:can0,j1939,engine=1": how the bus is told apart, and which engine is behind it. */
+static void read_bus_options(struct intake_input *it, const char *text)
+{
+    if (strncmp(text, "can:", 4) != 0)
+        return;
+    if (strstr(text, ",nmea2000"))
+        it->bus = BUS_NMEA2000;
+    if (strstr(text, ",j1939"))
+        it->bus = BUS_J1939;
+    const char *engine = strstr(text, ",engine=");
+    if (engine)
+        it->j1939_engine = (unsigned)strtoul(engine + 8, NULL, 10);
+}
+
+void intake_init(struct intake *intake, struct writer *writer, const struct transducer_map *map,
+                 struct watch *watch, struct dates *dates, const struct run_input *inputs,
+                 size_t input_count)
+{
+    memset(intake, 0, sizeof *intake);
+    intake->writer = writer;
+    intake->map = map;
+    intake->watch = watch;
+    intake->dates = dates;
+    intake->input_count = input_count;
+    for (size_t i = 0; i < input_count; i++) {
+        intake->inputs[i].bus = BUS_AUTO;
+        intake->inputs[i].heard_at = -1;
+        framer_0183_reset(&intake->inputs[i].framer);
+        read_bus_options(&intake->inputs[i], inputs[i].text);
+    }
+}
+
+void intake_free(struct intake *intake)
+{
+    for (size_t i = 0; i < intake->input_count; i++) {
+        can_decoder_free(intake->inputs[i].decoder);
+        intake->inputs[i].decoder = NULL;
+    }
+}
+
+/* What was lost last has no later message to tell it. The end waits for room as long as it takes. */
+static void tell_last_overflow(struct intake *intake, int64_t at)
+{
+    while (intake->choked && !tell_overflow(intake, at))
+        wait_for_room();
+}
+
+void intake_finish(struct intake *intake, int64_t at)
+{
+    for (unsigned i = 0; i < intake->input_count; i++) {
+        intake_cut(intake, i, at);
+        if (intake->inputs[i].decoder)
+            can_decoder_expire(intake->inputs[i].decoder, INT64_MAX, &intake->tallies[i]);
+    }
+    tell_last_overflow(intake, at);
+}

@@ -1,0 +1,86 @@
+/* intake.h - what the inputs read becomes records: framing, decoding, counting, into the ring.
+ *
+ * One for the run, used by the loop thread alone. Instants are ns since run start. 0183 lines are
+ * stamped to the whole millisecond, frames to the whole microsecond (both rounded down), so that a
+ * text capture (capture_text.h) holds them exactly.
+ *
+ * A line is stamped with the instant its first byte was read. At 4800 baud a full line takes 0.17 s;
+ * the first byte is the nearest to the moment the talker took its value.
+ */
+#ifndef SEARUN_INTAKE_H
+#define SEARUN_INTAKE_H
+
+#include "dates.h"
+#include "decode.h"
+#include "decode_can.h"
+#include "frame_0183.h"
+#include "watch.h"
+#include "writer.h"
+
+/* One input as the intake sees it. */
+struct intake_input {
+    struct framer_0183 framer;
+    bool begun; /* a line has begun, at: */
+    int64_t line_at;
+    int64_t heard_at;            /* last instant anything was read; -1 before */
+    struct can_decoder *decoder; /* made at the first frame */
+    int64_t expired_at;
+    enum bus_kind bus;
+    unsigned j1939_engine;
+    struct overflow {
+        int64_t from;
+        uint64_t lost; /* messages; 0 = none */
+    } overflow;
+};
+
+struct intake {
+    struct writer *writer;
+    const struct transducer_map *map;
+    struct watch *watch;
+    struct dates *dates;
+    bool patient; /* wait for room in the ring (replay) instead of dropping (live) */
+    bool choked;  /* the ring was full and has not drained yet */
+    bool dropped; /* part of the present message found no room */
+    size_t input_count;
+    struct intake_input inputs[INPUTS_MAX];
+    struct tally tallies[INPUTS_MAX];
+    unsigned current; /* input of the present message */
+};
+
+/* `writer`, `map`, `watch` and `dates` must outlive the intake. inputs[].text gives the options of CAN
+ * inputs. */
+void intake_init(struct intake *intake, struct writer *writer, const struct transducer_map *map,
+                 struct watch *watch, struct dates *dates, const struct run_input *inputs,
+                 size_t input_count);
+/* Frees the decoders. */
+void intake_free(struct intake *intake);
+
+/* Bytes of a stream that were read at one waking. */
+void intake_bytes(struct intake *intake, unsigned input, int64_t at, const uint8_t *bytes,
+                  size_t count);
+/* The stream was cut: what had begun is judged as it stands. */
+void intake_cut(struct intake *intake, unsigned input, int64_t at);
+/* A whole datagram. */
+void intake_datagram(struct intake *intake, unsigned input, int64_t at, const uint8_t *bytes,
+                     size_t count);
+/* One line of a capture, without its line end. */
+void intake_line(struct intake *intake, unsigned input, int64_t at, const char *line,
+                 size_t length);
+/* One CAN frame; id with the flag bits of struct can_frame. */
+void intake_frame(struct intake *intake, unsigned input, int64_t at, uint32_t id,
+                  const uint8_t *data, unsigned length);
+/* Something was counted that has no message: datagrams of others, refused senders. */
+void intake_count(struct intake *intake, unsigned input, enum reason reason, int64_t at,
+                  uint64_t count);
+/* The system says that it lost messages between the last reading and now. */
+void intake_lost(struct intake *intake, unsigned input, int64_t at, uint64_t count);
+/* Nothing came from an input. `lost` if known. */
+void intake_gap(struct intake *intake, unsigned input, int64_t from, int64_t until, const char *why,
+                uint64_t lost);
+/* Something of our own for the run file's events. */
+void intake_event(struct intake *intake, int64_t at, const char *key, const char *text);
+
+/* The end: cuts all streams, and counts what was never completed. */
+void intake_finish(struct intake *intake, int64_t at);
+
+#endif
