@@ -1,0 +1,268 @@
+/* input.c - the table of drivers, and what is common to all inputs: opening, failing, opening again. */
+#include "input.h"
+
+#include <stdio.h>
+#include <string.h>
+
+#define OPENING_LOOK_NS (20 * NS_PER_MS)
+#define SAY_FIRST_NS (60 * NS_PER_S)
+#define SAY_LONGEST_NS (3600 * NS_PER_S)
+#define LOSSES_SAID 3 /* in a row, each after a short time open */
+
+const struct input_driver *const input_drivers[] = {
+    &input_serial,
+    &input_udp,
+    &input_tcp,
+    &input_replay,
+};
+const size_t input_driver_count = sizeof input_drivers / sizeof input_drivers[0];
+
+const struct input_driver *input_driver_of(const char *text, const char **address)
+{
+    for (size_t i = 0; i < input_driver_count; i++) {
+        size_t length = strlen(input_drivers[i]->name);
+        if (strncmp(text, input_drivers[i]->name, length) == 0 && text[length] == ':') {
+            *address = text + length + 1;
+            return input_drivers[i];
+        }
+    }
+    return NULL;
+}
+
+static enum status unknown_input(const char *text, struct complaint *complaint)
+{
+    char names[160] = "";
+    for (size_t i = 0; i < input_driver_count; i++) {
+        size_t length = strlen(names);
+        snprintf(names + length, sizeof names - length, "%s%s:", i > 0 ? ", " : "",
+                 input_drivers[i]->name);
+    }
+    return complain(complaint, STATUS_BAD_USAGE,
+                    "\"%.80s\" is not an input; it must begin with one of %s", text, names);
+}
+
+enum status input_check(const char *text, struct complaint *complaint)
+{
+    static const struct settings none;
+    const char *address;
+    void *self = NULL;
+    const struct input_driver *driver = input_driver_of(text, &address);
+    if (!driver)
+        return unknown_input(text, complaint);
+    if (strlen(text) >= sizeof((struct run_input *)0)->text)
+        return complain(complaint, STATUS_BAD_USAGE,
+                        "the input is longer than %zu bytes; a link with a short name helps",
+                        sizeof((struct run_input *)0)->text - 1);
+    enum status status = driver->create(address, &none, &self, complaint);
+    if (status == STATUS_OK)
+        driver->destroy(self);
+    return status;
+}
+
+bool input_next_option(const char **text, char *piece, size_t room)
+{
+    size_t length = strcspn(*text, ",");
+    if (**text == '\0' || length >= room)
+        return false;
+    memcpy(piece, *text, length);
+    piece[length] = '\0';
+    *text += length + ((*text)[length] == ',');
+    return true;
+}
+
+/* --- an input at work */
+
+enum status inlet_init(struct inlet *inlet, unsigned number, const char *text,
+                       const struct run_input *about, const struct settings *settings,
+                       const struct voice *voice, struct complaint *complaint)
+{
+    const char *address;
+    memset(inlet, 0, sizeof *inlet);
+    inlet->driver = input_driver_of(text, &address);
+    if (!inlet->driver)
+        return unknown_input(text, complaint);
+    inlet->number = number;
+    inlet->about = about;
+    inlet->voice = voice;
+    inlet->longest = (int64_t)(settings->reopen_longest * 1e9);
+    inlet->interval = REOPEN_FIRST_NS;
+    inlet->say_interval = SAY_FIRST_NS;
+    inlet->fd = -1;
+    return inlet->driver->create(address, settings, &inlet->self, complaint);
+}
+
+void inlet_free(struct inlet *inlet)
+{
+    if (!inlet->driver || !inlet->self)
+        return;
+    inlet->driver->close(inlet->self);
+    inlet->driver->destroy(inlet->self);
+    inlet->self = NULL;
+}
+
+static double seconds(int64_t ns)
+{
+    return (double)ns / 1e9;
+}
+
+/* A failure is said once, and again only after growing intervals of steady trouble. */
+static void say_failure(struct inlet *inlet, int64_t at)
+{
+    if (at < inlet->say_at)
+        return;
+    say(inlet->voice, SAY_WARNING, "input %s (%s): %s; trying again until it works",
+        inlet->about->label, inlet->about->text, inlet->why);
+    inlet->said_away = true;
+    inlet->say_at = at + inlet->say_interval;
+    inlet->say_interval *= 4;
+    if (inlet->say_interval > SAY_LONGEST_NS)
+        inlet->say_interval = SAY_LONGEST_NS;
+}
+
+/* The last instant at which something came from an input that was open until now. */
+static int64_t last_heard(const struct inlet *inlet, const struct intake *intake)
+{
+    int64_t heard = intake->inputs[inlet->number].heard_at;
+    return heard > inlet->opened_at ? heard : inlet->opened_at;
+}
+
+/* It was open and is not any more. */
+static void lose(struct inlet *inlet, int64_t at, struct intake *intake)
+{
+    inlet->away_since = last_heard(inlet, intake);
+    if (at - inlet->opened_at >= REOPEN_STEADY_NS) {
+        inlet->interval = REOPEN_FIRST_NS;
+        inlet->say_interval = SAY_FIRST_NS;
+        inlet->losses = 0;
+    }
+    if (inlet->losses++ < LOSSES_SAID)
+        inlet->say_at = at;
+    intake_cut(intake, inlet->number, at);
+}
+
+static void fail(struct inlet *inlet, int64_t at, struct intake *intake,
+                 const struct complaint *complaint)
+{
+    if (inlet->state == INLET_OPEN)
+        lose(inlet, at, intake);
+    inlet->driver->close(inlet->self);
+    inlet->state = INLET_AWAY;
+    inlet->failed = true;
+    snprintf(inlet->why, sizeof inlet->why, "%.95s", complaint->text);
+    say_failure(inlet, at);
+    inlet->retry_at = at + inlet->interval;
+    inlet->interval = inlet->interval * 2 < inlet->longest ? inlet->interval * 2 : inlet->longest;
+}
+
+static void tell_gap(struct inlet *inlet, int64_t until, struct intake *intake)
+{
+    if (inlet->was_open || inlet->failed)
+        intake_gap(intake, inlet->number, inlet->away_since, until,
+                   inlet->why[0] ? inlet->why : "not open yet", 0);
+}
+
+static void say_open(const struct inlet *inlet, int64_t at)
+{
+    const struct run_input *about = inlet->about;
+    if (inlet->said_away)
+        say(inlet->voice, SAY_NOTE, "input %s (%s): open, after %.1f s without", about->label,
+            about->text, seconds(at - inlet->away_since));
+    else if (!inlet->was_open)
+        say(inlet->voice, SAY_NOTE, "input %s (%s): open", about->label, about->text);
+}
+
+static void become_open(struct inlet *inlet, int64_t at, struct intake *intake)
+{
+    if (inlet->was_open)
+        intake_count(intake, inlet->number, REASON_REOPENED, at, 1);
+    tell_gap(inlet, at, intake);
+    say_open(inlet, at);
+    inlet->state = INLET_OPEN;
+    inlet->opened_at = at;
+    inlet->was_open = true;
+    inlet->failed = false;
+    inlet->said_away = false;
+}
+
+static void end_it(struct inlet *inlet, const struct complaint *complaint)
+{
+    inlet->broken = complaint->text[0] != '\0';
+    if (inlet->broken)
+        say(inlet->voice, SAY_ERROR, "input %s (%s): %s", inlet->about->label, inlet->about->text,
+            complaint->text);
+    inlet->driver->close(inlet->self);
+    inlet->state = INLET_OVER;
+}
+
+static void read_it(struct inlet *inlet, const struct moment *now, struct intake *intake)
+{
+    struct complaint complaint = {""};
+    switch (inlet->driver->read(inlet->self, now, intake, inlet->number, &complaint)) {
+    case INPUT_READ:
+        if (inlet->state != INLET_OPEN)
+            become_open(inlet, now->at, intake);
+        break;
+    case INPUT_GONE:
+        fail(inlet, now->at, intake, &complaint);
+        break;
+    case INPUT_END:
+        end_it(inlet, &complaint);
+        break;
+    case INPUT_OPENING:
+        break;
+    }
+}
+
+static void open_it(struct inlet *inlet, const struct moment *now, struct intake *intake)
+{
+    struct complaint complaint = {""};
+    if (inlet->driver->open(inlet->self, &complaint) != STATUS_OK) {
+        fail(inlet, now->at, intake, &complaint);
+        return;
+    }
+    inlet->state = INLET_OPENING;
+    read_it(inlet, now, intake);
+}
+
+void inlet_step(struct inlet *inlet, const struct moment *now, bool ready, struct intake *intake)
+{
+    switch (inlet->state) {
+    case INLET_AWAY:
+        if (now->at >= inlet->retry_at)
+            open_it(inlet, now, intake);
+        break;
+    case INLET_OPENING:
+        read_it(inlet, now, intake);
+        break;
+    case INLET_OPEN:
+        if (ready)
+            read_it(inlet, now, intake);
+        break;
+    case INLET_OVER:
+        break;
+    }
+}
+
+int64_t inlet_deadline(const struct inlet *inlet, int64_t now)
+{
+    uint32_t events;
+    switch (inlet->state) {
+    case INLET_AWAY:
+        return inlet->retry_at;
+    case INLET_OPENING:
+        return now + OPENING_LOOK_NS;
+    case INLET_OPEN:
+        return inlet->driver->fd(inlet->self, &events) == INPUT_ALWAYS_FD ? now : INT64_MAX;
+    case INLET_OVER:
+        break;
+    }
+    return INT64_MAX;
+}
+
+void inlet_finish(struct inlet *inlet, int64_t at, struct intake *intake)
+{
+    if (inlet->state == INLET_AWAY || inlet->state == INLET_OPENING)
+        tell_gap(inlet, at, intake);
+    inlet->driver->close(inlet->self);
+    inlet->state = INLET_OVER;
+}
