@@ -1,0 +1,299 @@
+/* main.c - searun-logger: records engine data to run files. Options, and nothing else. */
+#include <getopt.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+#include "config.h"
+#include "input.h"
+#include "logger.h"
+
+#define EXIT_RUN_FAILED 1
+#define EXIT_BAD_USAGE 2
+
+/* What the command line says, before it is all put together. */
+struct command {
+    struct config config;
+    struct order order;
+    struct voice voice;
+    const char *file;
+    bool check_only;
+    bool done; /* --help and the like: nothing more to do */
+    size_t set_count;
+    struct assignment {
+        enum status (*apply)(struct config *config, const char *text, struct complaint *complaint);
+        const char *prefix, *text; /* applied after the file, so that they win over it */
+    } * sets;
+};
+
+/* --- options: one row each */
+
+static enum status note_set(struct command *command,
+                            enum status (*apply)(struct config *, const char *, struct complaint *),
+                            const char *prefix, const char *text)
+{
+    struct assignment *sets =
+        realloc(command->sets, (command->set_count + 1) * sizeof *command->sets);
+    if (!sets)
+        return STATUS_MEMORY;
+    sets[command->set_count++] = (struct assignment){apply, prefix, text};
+    command->sets = sets;
+    return STATUS_OK;
+}
+
+static enum status take_config(struct command *command, const char *text)
+{
+    if (command->file) {
+        say(&command->voice, SAY_ERROR, "--config is given twice; one file is read");
+        return STATUS_BAD_USAGE;
+    }
+    command->file = text;
+    return STATUS_OK;
+}
+
+static enum status take_input(struct command *command, const char *text)
+{
+    return note_set(command, config_add_input, "", text);
+}
+
+static enum status take_output(struct command *command, const char *text)
+{
+    command->order.output = text;
+    return STATUS_OK;
+}
+
+static enum status take_directory(struct command *command, const char *text)
+{
+    return note_set(command, config_set, "logger.directory=", text);
+}
+
+static enum status take_replay(struct command *command, const char *text)
+{
+    if (command->order.replay) {
+        say(&command->voice, SAY_ERROR, "--replay is given twice; join the captures first");
+        return STATUS_BAD_USAGE;
+    }
+    command->order.replay = text;
+    return STATUS_OK;
+}
+
+static enum status take_set(struct command *command, const char *text)
+{
+    return note_set(command, config_set, "", text);
+}
+
+static enum status take_purpose(struct command *command, const char *text)
+{
+    return note_set(command, config_set, "run.purpose=", text);
+}
+
+static enum status take_boat(struct command *command, const char *text)
+{
+    return note_set(command, config_set, "boat.name=", text);
+}
+
+static enum status take_duration(struct command *command, const char *text)
+{
+    char *end;
+    double seconds = strtod(text, &end);
+    if (end == text || *end || !(seconds > 0) || seconds > 1e8) {
+        say(&command->voice, SAY_ERROR, "--duration %s: a number of seconds above 0 is wanted",
+            text);
+        return STATUS_BAD_USAGE;
+    }
+    command->order.duration = (int64_t)(seconds * 1e9);
+    return STATUS_OK;
+}
+
+static enum status take_quiet(struct command *command, const char *text)
+{
+    (void)text;
+    command->voice.least = SAY_WARNING;
+    return STATUS_OK;
+}
+
+static enum status take_check(struct command *command, const char *text)
+{
+    (void)text;
+    command->check_only = true;
+    return STATUS_OK;
+}
+
+static enum status print_config_help(struct command *command, const char *text)
+{
+    (void)text;
+    config_describe(stdout);
+    command->done = true;
+    return STATUS_OK;
+}
+
+static enum status print_version(struct command *command, const char *text)
+{
+    (void)text;
+    puts("searun-logger " SEARUN_VERSION);
+    command->done = true;
+    return STATUS_OK;
+}
+
+static enum status print_help(struct command *command, const char *text);
+
+static const struct option_row {
+    const char *name, *argument; /* argument: NULL if there is none */
+    enum status (*take)(struct command *command, const char *text);
+    const char *help;
+} options[] = {
+    {"config", "FILE", take_config, "read settings from FILE (see --help-config)"},
+    {"input", "[NAME=]INPUT", take_input, "listen to INPUT; may be given several times"},
+    {"output", "RUN.h5", take_output, "write the run to this file; must not exist yet"},
+    {"directory", "FOLDER", take_directory,
+     "without --output: make a name in FOLDER from start time and boat (default: .)"},
+    {"replay", "CAPTURE", take_replay,
+     "record from a capture file instead of the inputs, as fast as possible"},
+    {"boat", "NAME", take_boat, "the boat's name; as --set boat.name=NAME"},
+    {"purpose", "PURPOSE", take_purpose,
+     "\"before service\", \"after service\" or \"other\"; as --set run.purpose=PURPOSE"},
+    {"set", "SECTION.KEY=VALUE", take_set,
+     "any setting, over the file: engine0.thermostat=71,82 (degC), run.sea_state=slight"},
+    {"duration", "SECONDS", take_duration,
+     "stop after so many seconds (of the capture, with --replay)"},
+    {"quiet", NULL, take_quiet, "say only what is wrong or missing"},
+    {"check-config", NULL, take_check, "check file and options, record nothing"},
+    {"help-config", NULL, print_config_help, "list every setting with default and allowed values"},
+    {"help", NULL, print_help, "this text"},
+    {"version", NULL, print_version, "the version"},
+};
+#define OPTION_COUNT (sizeof options / sizeof options[0])
+
+static enum status print_help(struct command *command, const char *text)
+{
+    (void)text;
+    printf("searun-logger listens to the engine data on a boat's instrument networks and records a "
+           "run.\nIt never sends anything. Stop it with Ctrl-C.\n\n"
+           "  searun-logger --input serial:/dev/ttyUSB0,4800 --purpose \"before service\"\n"
+           "  searun-logger --config FILE\n"
+           "  searun-logger --replay CAPTURE --output RUN.h5\n\nOptions:\n");
+    for (size_t i = 0; i < OPTION_COUNT; i++) {
+        const char *argument = options[i].argument ? options[i].argument : "";
+        printf("  --%s %s\n        %s\n", options[i].name, argument, options[i].help);
+    }
+    printf("\nInputs:\n");
+    for (size_t i = 0; i < input_driver_count; i++)
+        printf("  %s\n", input_drivers[i]->usage);
+    printf(
+        "\nUnits: temperatures in degC, engine speed in rpm, baud rates in bits a second, times in "
+        "seconds (s).\n"
+        "Exit status: 0 the run is recorded; 1 it failed or is not whole; 2 options or settings "
+        "cannot be meant.\n");
+    command->done = true;
+    return STATUS_OK;
+}
+
+/* --- putting it together */
+
+static void fill_long_options(struct option *to)
+{
+    for (size_t i = 0; i < OPTION_COUNT; i++)
+        to[i] =
+            (struct option){options[i].name, options[i].argument ? required_argument : no_argument,
+                            NULL, (int)(1000 + i)};
+    to[OPTION_COUNT] = (struct option){0};
+}
+
+static enum status read_command(struct command *command, int argc, char **argv)
+{
+    struct option long_options[OPTION_COUNT + 1];
+    int code;
+    fill_long_options(long_options);
+    opterr = 0;
+    while (!command->done && (code = getopt_long(argc, argv, ":", long_options, NULL)) != -1) {
+        if (code == '?' || code == ':') {
+            say(&command->voice, SAY_ERROR, "%s %s; --help lists the options", argv[optind - 1],
+                code == ':' ? "wants something behind it" : "is not an option that is known");
+            return STATUS_BAD_USAGE;
+        }
+        enum status status = options[code - 1000].take(command, optarg);
+        if (status != STATUS_OK)
+            return status;
+    }
+    if (!command->done && optind < argc) {
+        say(&command->voice, SAY_ERROR, "\"%s\" stands alone; did you mean --input %s?",
+            argv[optind], argv[optind]);
+        return STATUS_BAD_USAGE;
+    }
+    return STATUS_OK;
+}
+
+static void tell_problem(void *self, const char *text)
+{
+    const struct command *command = self;
+    say(&command->voice, SAY_ERROR, "%s", text);
+}
+
+static enum status apply_set(struct command *command, const struct assignment *set)
+{
+    struct complaint complaint = {""};
+    size_t room = strlen(set->prefix) + strlen(set->text) + 1;
+    char *text = malloc(room);
+    if (!text)
+        return STATUS_MEMORY;
+    snprintf(text, room, "%s%s", set->prefix, set->text);
+    enum status status = set->apply(&command->config, text, &complaint);
+    if (status != STATUS_OK)
+        say(&command->voice, SAY_ERROR, "command line: %s", complaint.text);
+    free(text);
+    return status;
+}
+
+static enum status configure(struct command *command)
+{
+    struct problems problems = {tell_problem, command, 0};
+    enum status status = STATUS_OK;
+    if (command->file)
+        status = config_read(&command->config, command->file, &problems);
+    for (size_t i = 0; i < command->set_count; i++) {
+        enum status set_status = apply_set(command, &command->sets[i]);
+        status = status == STATUS_OK ? set_status : status;
+    }
+    return status;
+}
+
+static void say_checked(const struct command *command)
+{
+    const struct config *config = &command->config;
+    for (size_t i = 0; i < config->input_count; i++)
+        say(&command->voice, SAY_NOTE, "input %s: %s", config->inputs[i].label,
+            config->inputs[i].text);
+    if (config->input_count == 0 && !command->order.replay)
+        say(&command->voice, SAY_WARNING, "no input is named yet");
+    say(&command->voice, SAY_NOTE, "%zu facts, %zu transducer rows, runs go to %s",
+        config->facts.count, config->transducer_count,
+        command->order.output ? command->order.output : config->settings.directory);
+    say(&command->voice, SAY_NOTE, "the settings are sound");
+}
+
+static enum status work(struct command *command)
+{
+    enum status status = configure(command);
+    if (status != STATUS_OK)
+        return STATUS_BAD_USAGE;
+    if (command->check_only) {
+        say_checked(command);
+        return STATUS_OK;
+    }
+    return logger_record(&command->config, &command->order, &command->voice);
+}
+
+int main(int argc, char **argv)
+{
+    struct command command = {.voice = {STDERR_FILENO, SAY_NOTE}};
+    config_init(&command.config);
+    enum status status = read_command(&command, argc, argv);
+    if (status == STATUS_OK && !command.done)
+        status = work(&command);
+    config_free(&command.config);
+    free(command.sets);
+    if (status == STATUS_OK)
+        return EXIT_SUCCESS;
+    return status == STATUS_BAD_USAGE ? EXIT_BAD_USAGE : EXIT_RUN_FAILED;
+}
