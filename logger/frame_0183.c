@@ -8,6 +8,42 @@
 #define MAX_SENTENCE 82 /* start character to LF, both included */
 #define TAG_SOURCE_MAX 15
 
+/* --- eight characters at a time --------------------------------------------------------------- */
+
+/* Lines are looked at in words of eight characters. A word that may hold a character that matters is
+ * then looked at one by one. */
+#define WORD sizeof(uint64_t)
+#define ONES (UINT64_MAX / 255)
+#define TOPS (ONES * 0x80)
+
+static uint64_t word_load(const void *bytes)
+{
+    uint64_t word;
+    memcpy(&word, bytes, WORD);
+    return word;
+}
+
+/* Any character below `limit`, which is at most 0x80. */
+static bool any_below(uint64_t word, unsigned limit)
+{
+    return ((word - ONES * limit) & ~word & TOPS) != 0;
+}
+
+static bool any_equal(uint64_t word, char c)
+{
+    uint64_t differs = word ^ (ONES * (unsigned char)c);
+    return any_below(differs, 1);
+}
+
+/* XOR of the eight characters. */
+static unsigned char word_fold(uint64_t word)
+{
+    word ^= word >> 32;
+    word ^= word >> 16;
+    word ^= word >> 8;
+    return (unsigned char)(word & 0xFF);
+}
+
 /* --- the text between the start character and the checksum ------------------------------------ */
 
 /* Characters that a sound sentence does not hold. Above 7E is not allowed either, but talkers with
@@ -22,15 +58,36 @@ struct content {
     bool forbidden, foreign;
 };
 
+static void look_closely(struct content *content, const char *text, size_t length)
+{
+    for (size_t i = 0; i < length; i++) {
+        unsigned char c = (unsigned char)text[i];
+        content->forbidden |= is_forbidden(c);
+        content->foreign |= c > 0x7E;
+    }
+}
+
+static bool is_ordinary(uint64_t word)
+{
+    bool above = ((word | (word + ONES)) & TOPS) != 0;
+    return !above && !any_below(word, '*' + 1) && !any_equal(word, '\\');
+}
+
 static struct content content_of(const char *text, size_t length)
 {
     struct content content = {0};
-    for (size_t i = 0; i < length; i++) {
-        unsigned char c = (unsigned char)text[i];
-        content.checksum ^= c;
-        content.forbidden |= is_forbidden(c);
-        content.foreign |= c > 0x7E;
+    uint64_t sum = 0;
+    size_t i = 0;
+    for (; i + WORD <= length; i += WORD) {
+        uint64_t word = word_load(text + i);
+        sum ^= word;
+        if (!is_ordinary(word))
+            look_closely(&content, text + i, WORD);
     }
+    content.checksum = word_fold(sum);
+    look_closely(&content, text + i, length - i);
+    for (; i < length; i++)
+        content.checksum ^= (unsigned char)text[i];
     return content;
 }
 
@@ -271,9 +328,18 @@ static bool is_mark(unsigned char c)
     return c < 64 ? marks >> c & 1 : c == '\\';
 }
 
+/* How many bytes come before the next mark. */
 static size_t plain_span(const uint8_t *bytes, size_t count)
 {
     size_t n = 0;
+    for (; n + WORD <= count; n += WORD) {
+        uint64_t word = word_load(bytes + n);
+        if (!any_below(word, '$' + 1) && !any_equal(word, '\\'))
+            continue;
+        for (size_t i = 0; i < WORD; i++)
+            if (is_mark(bytes[n + i]))
+                return n + i;
+    }
     while (n < count && !is_mark(bytes[n]))
         n++;
     return n;
@@ -318,16 +384,19 @@ static void carry(struct framer_0183 *framer, char c)
     framer->carried = c;
 }
 
-/* TAG blocks without a sentence so far: a '$' belongs to them, and so does another '\'. */
+/* TAG blocks without a sentence so far. */
 static bool is_tag_so_far(const struct framer_0183 *framer)
 {
     return framer->length > 0 && framer->line[0] == '\\' && !framer->started;
 }
 
-/* Whether `c`, which is a mark but no line end, cannot belong to the piece in the framer. */
-static bool begins_next(const struct framer_0183 *framer)
+/* Whether `c`, which is a mark but no line end, begins the next piece. TAG blocks take every '\', and
+ * a start character that follows one. */
+static bool begins_next(const struct framer_0183 *framer, char c)
 {
-    return framer->length > 0 && !is_tag_so_far(framer);
+    if (!is_tag_so_far(framer))
+        return framer->length > 0;
+    return is_start(c) && (framer->length == 1 || framer->line[framer->length - 1] != '\\');
 }
 
 struct handed {
@@ -377,7 +446,7 @@ static enum framing take_char(struct framer_0183 *framer, int64_t at, char c,
 {
     if (is_end(c))
         return framer->length > 0 ? give_piece(framer, at, to) : FRAME_NEED_MORE;
-    if (is_mark((unsigned char)c) && begins_next(framer)) {
+    if (is_mark((unsigned char)c) && begins_next(framer, c)) {
         carry(framer, c);
         return give_piece(framer, at, to);
     }
