@@ -23,6 +23,8 @@ struct transducer_row {
 #define TRANSDUCER_NUMBERED (-1) /* the number that stands for {n} */
 #define TRANSDUCER_VESSEL (-2)   /* not of an engine */
 
+/* The first row that fits counts. `row` NULL stands for the defaults; a map with rows of its own holds
+ * all that apply, so whoever wants the defaults too puts them behind. */
 struct transducer_map {
     size_t count;
     const struct transducer_row *row;
@@ -34,7 +36,7 @@ struct transducer_map {
     int rpm_first_engine;
 };
 
-/* The defaults that apply when the configuration says nothing; the configuration's rows come first. */
+/* Rows for names whose meaning is plain; see transducers.c. */
 extern const struct transducer_row transducer_defaults[];
 extern const size_t transducer_default_count;
 

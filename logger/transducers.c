@@ -188,9 +188,11 @@ struct match {
     unsigned number;
 };
 
-static bool find_match(const struct transducer_row *rows, size_t count, char type,
-                       struct field unit, const char *name, struct match *match)
+static bool find_match(const struct transducer_map *map, char type, struct field unit,
+                       const char *name, struct match *match)
 {
+    const struct transducer_row *rows = map->row ? map->row : transducer_defaults;
+    size_t count = map->row ? map->count : transducer_default_count;
     for (size_t i = 0; i < count; i++) {
         if (rows[i].type[0] != type || !name_matches(rows[i].name, name, &match->number) ||
             !unit_matches(rows[i].unit, unit))
@@ -338,10 +340,7 @@ static void give_group(const struct chain *chain, const struct group *group,
     double value = sent * unit->scale + unit->offset;
     name_read(group->name, group->place, &name);
     label_origin(&origin, group->type, &name);
-    if (!find_match(chain->map->row, chain->map->count, group->type, group->unit, name.text,
-                    &match) &&
-        !find_match(transducer_defaults, transducer_default_count, group->type, group->unit,
-                    name.text, &match))
+    if (!find_match(chain->map, group->type, group->unit, name.text, &match))
         give(chain, &origin, unit->unmapped, value);
     else if (channel_get(match.row->channel)->unit != unit->unit)
         tally_add(chain->tally, REASON_UNKNOWN_UNIT, chain->at);

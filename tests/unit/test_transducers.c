@@ -137,11 +137,18 @@ static const struct own_case {
     {"IIXDR,U,12.6,V,HOUSE", CHANNEL_BATTERY_VOLTAGE, PLACE_BATTERY, 1, "U:HOUSE"},
 };
 
+#define OWN_ROWS (sizeof own_rows / sizeof own_rows[0])
+
+/* Own rows, and the defaults behind them. */
 static struct record *with_own_rows(void)
 {
+    static struct transducer_row rows[256];
     struct record *record = fresh();
-    record->map.row = own_rows;
-    record->map.count = sizeof own_rows / sizeof own_rows[0];
+    assert_true(OWN_ROWS + transducer_default_count <= sizeof rows / sizeof rows[0]);
+    memcpy(rows, own_rows, sizeof own_rows);
+    memcpy(rows + OWN_ROWS, transducer_defaults, transducer_default_count * sizeof rows[0]);
+    record->map.row = rows;
+    record->map.count = OWN_ROWS + transducer_default_count;
     return record;
 }
 
@@ -156,6 +163,20 @@ static void own_rows_come_first(void **state)
             fail_msg("%s gives %zu readings", row->body, record->count);
         assert_reading(record, 0, row->channel, row->place, row->instance, row->label);
     }
+}
+
+static void own_rows_alone(void **state)
+{
+    (void)state;
+    struct record *record = fresh();
+    record->map.row = own_rows;
+    record_body(record, "IIXDR,C,82.5,C,ENGINE#0"); /* no rows at all: the defaults are off */
+    record->map.count = OWN_ROWS;
+    record_body(record, "IIXDR,C,82.5,C,ENGINE#0,C,82.5,C,ENGINE#1");
+    assert_int_equal(record->count, 3);
+    assert_reading(record, 0, CHANNEL_TRANSDUCER_TEMPERATURE, PLACE_VESSEL, 0, "C:ENGINE#0");
+    assert_reading(record, 1, CHANNEL_TRANSDUCER_TEMPERATURE, PLACE_VESSEL, 0, "C:ENGINE#0");
+    assert_reading(record, 2, CHANNEL_OIL_TEMPERATURE, PLACE_ENGINE, 0, "C:ENGINE#1");
 }
 
 static void nameless_ones_can_be_mapped(void **state)
@@ -366,6 +387,7 @@ int main(void)
         cmocka_unit_test(every_default_works),
         cmocka_unit_test(defaults_do_not_repeat),
         cmocka_unit_test(own_rows_come_first),
+        cmocka_unit_test(own_rows_alone),
         cmocka_unit_test(nameless_ones_can_be_mapped),
         cmocka_unit_test(a_wrong_unit_is_never_stored),
         cmocka_unit_test(rows_are_checked),
