@@ -235,9 +235,25 @@ enum status writer_begin_lines(struct run_writer *run, unsigned input)
     return status;
 }
 
+/* The numbers 0 to 7, as the scale of the bytes of a frame. */
+static enum status put_positions(struct table_out *frames)
+{
+    struct table_out positions;
+    enum status status = table_out_join(&positions, frames, &table_positions);
+    for (uint8_t byte = 0; byte < 8 && status == STATUS_OK; byte++)
+        status = table_out_append(&positions, &(struct byte_row){byte});
+    if (status == STATUS_OK)
+        status = table_out_finish(&positions, "");
+    if (status == STATUS_OK)
+        status = table_out_scale_width(frames, FRAME_DATA_COLUMN, &positions);
+    table_out_free(&positions);
+    return status;
+}
+
 enum status writer_begin_frames(struct run_writer *run, unsigned input)
 {
     struct raw_out *raw = &run->raw[input];
     raw->has_frames = true;
-    return open_raw(run, input, RAW_KIND_FRAMES, &raw->frames, &table_frames);
+    enum status status = open_raw(run, input, RAW_KIND_FRAMES, &raw->frames, &table_frames);
+    return status == STATUS_OK ? put_positions(&raw->frames) : status;
 }

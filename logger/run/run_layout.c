@@ -66,6 +66,9 @@ static const struct column_spec frame_columns[] = {
     COLUMN(frame_row, length, "length", CELL_U8, 1, "Bytes of data in use"),
     COLUMN(frame_row, data, "data", CELL_U8, 8, "Data, zero where not in use"),
 };
+static const struct column_spec position_columns[] = {
+    COLUMN(byte_row, byte, "byte", CELL_U8, 1, "Position of the byte in a frame"),
+};
 static const struct column_spec line_columns[] = {
     COLUMN(line_row, time, "time", CELL_TIME, 1, "Instant of the line"),
     COLUMN(line_row, offset, "offset", CELL_U64, 1, "Where the line begins in bytes"),
@@ -85,6 +88,7 @@ const struct table_spec table_clock = TABLE("/clock", clock_columns, clock_row, 
 const struct table_spec table_tally = TABLE("/tally", tally_columns, tally_row, CHUNK_PLAIN);
 const struct table_spec table_inputs = TABLE("/inputs", input_columns, input_row, CHUNK_PLAIN);
 const struct table_spec table_frames = TABLE(NULL, frame_columns, frame_row, CHUNK_RAW);
+const struct table_spec table_positions = TABLE(NULL, position_columns, byte_row, CHUNK_PLAIN);
 const struct table_spec table_lines = TABLE(NULL, line_columns, line_row, CHUNK_RAW);
 const struct table_spec table_bytes = TABLE(NULL, byte_columns, byte_row, CHUNK_RAW_BYTES);
 

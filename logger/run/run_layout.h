@@ -97,7 +97,8 @@ struct byte_row {
 };
 
 extern const struct table_spec table_events, table_gaps, table_clock, table_tally, table_inputs;
-extern const struct table_spec table_frames, table_lines, table_bytes;
+extern const struct table_spec table_frames, table_positions, table_lines, table_bytes;
+#define FRAME_DATA_COLUMN 3 /* of table_frames */
 
 /* The time column of measurements, and the field columns beside it (their name is the channel key). */
 extern const struct column_spec column_time, column_field;

@@ -93,14 +93,12 @@ static bool describe(const struct column_out *column)
     return h5_put_text(column->data, "long_name", column->spec->title);
 }
 
-/* The time column, where a table has one, is the first: it is the scale of the others. */
+/* The first column, mostly the time, is the dimension scale of the others. */
 static bool set_scale(const struct table_out *table, const struct column_out *column)
 {
     const struct column_out *first = &table->columns[0];
-    if (strcmp(first->spec->name, "time") != 0)
-        return true;
     if (column == first)
-        return H5DSset_scale(column->data, "time") >= 0;
+        return H5DSset_scale(column->data, first->spec->name) >= 0;
     return H5DSattach_scale(column->data, first->data, 0) >= 0;
 }
 
@@ -202,6 +200,14 @@ static enum status write_missing(const struct table_out *table, const struct col
         done = write_rows(column, at, table->chunk, cells);
     free(cells);
     return done ? STATUS_OK : STATUS_IO;
+}
+
+enum status table_out_scale_width(struct table_out *table, size_t column,
+                                  const struct table_out *scale)
+{
+    return H5DSattach_scale(table->columns[column].data, scale->columns[0].data, 1) >= 0
+               ? STATUS_OK
+               : STATUS_IO;
 }
 
 enum status table_out_field(struct table_out *table, enum channel_id channel)
