@@ -287,12 +287,10 @@ static double shut_below(const struct hold_conditions *conditions)
 
 double hold_warm_from(const struct columns *columns, const struct hold_conditions *conditions)
 {
-    double low = usual_low(columns) - rules.hold.warm_margin;
-    double level = fmax(rules.hold.warm_least, low);
+    double level = rules.hold.warm_least;
     if (!isnan(conditions->thermostat_start))
         level =
-            fmin(conditions->thermostat_start - rules.hold.shut_margin * conditions->thermostat_u,
-                 fmax(low, rules.hold.warm_least));
+            fmin(shut_below(conditions), fmax(level, usual_low(columns) - rules.hold.warm_margin));
     for (size_t i = 0; i < columns->count; i++)
         if (columns->coolant[i] >= level)
             return (double)i * COLUMN_STEP;
@@ -355,7 +353,8 @@ static bool is_idle(const struct hold *hold, const struct hold_conditions *condi
 struct judged {
     const struct columns *columns;
     const struct hold_conditions *conditions;
-    double warm_from;
+    double warm_from; /* s */
+    double usual_low; /* degC, coolant when warm */
     bool at_gap;
     size_t from, to; /* used part, cells */
 };
@@ -377,7 +376,9 @@ static enum refusal judge_readings(const struct judged *j, const struct hold *ho
 
 static enum refusal judge_heat(const struct judged *j, const struct hold *hold)
 {
-    if ((double)j->from * COLUMN_STEP < j->warm_from)
+    bool warming = hold->coolant < j->usual_low - rules.hold.warm_margin &&
+                   hold->coolant_slope > rules.hold.warm_slope;
+    if ((double)j->from * COLUMN_STEP < j->warm_from || warming)
         return REFUSAL_ENGINE_COLD;
     if (hold->coolant < shut_below(j->conditions))
         return REFUSAL_THERMOSTAT_SHUT;
@@ -434,7 +435,7 @@ static enum status make_holds(const struct search *search, const struct columns 
     struct hold *holds = calloc(search->found + 1, sizeof *holds);
     if (!holds)
         return STATUS_MEMORY;
-    double warm_from = hold_warm_from(columns, conditions);
+    double warm_from = hold_warm_from(columns, conditions), low = usual_low(columns);
     size_t n = 0;
     for (size_t i = 0; i < search->found; i++) {
         struct stretch s = search->list[i];
@@ -446,7 +447,7 @@ static enum status make_holds(const struct search *search, const struct columns 
         holds[n] = measure(columns, &s, used);
         if (is_standing(&holds[n]))
             continue;
-        struct judged j = {columns, conditions, warm_from, s.at_gap, used, s.to};
+        struct judged j = {columns, conditions, warm_from, low, s.at_gap, used, s.to};
         holds[n].refusal = judge(&j, &holds[n]);
         n++;
     }

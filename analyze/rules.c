@@ -59,6 +59,9 @@ const struct rules rules = {
             .slow_ratio = 0.45,
             .slow_speed = 0.5,
             .warm_margin = 3,
+            /* 0.3 K a minute. A low speed first in a ladder is cooler than all that follows, but it
+             * does not rise. */
+            .warm_slope = 0.005,
             .warm_least = 45,
             .shut_margin = 2,
             .shut_slack = 1,

@@ -56,11 +56,12 @@ struct hold_rules {
     double idle_ratio;      /* of rated (or else the highest) speed: below it is idling */
     double slow_ratio;      /* below this share and ... */
     double slow_speed;      /* m/s, ... slower than this through the water: not under way */
-    double warm_margin; /* K below the usual lowest warm temperature that still counts as warm */
-    double warm_least;  /* degC, an engine below it is cold where no thermostat is known */
-    double shut_margin; /* thermostat uncertainties below the start of opening ... */
-    double shut_slack;  /* K, ... and a leak around the valve: shut */
-    double sea_reach;   /* s, how far the next sea reading may be from a hold */
+    double warm_margin;     /* K below the lowest usual warm temperature ... */
+    double warm_slope;      /* K/s, ... and rising faster than this: not warm yet */
+    double warm_least;      /* degC, an engine below it is cold in any case */
+    double shut_margin;     /* thermostat uncertainties below the start of opening ... */
+    double shut_slack;      /* K, ... and a leak around the valve: shut */
+    double sea_reach;       /* s, how far the next sea reading may be from a hold */
 };
 
 /* Speed bands. */
