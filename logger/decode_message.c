@@ -182,15 +182,16 @@ static const struct can_choice *find_choice(const struct can_choice *choices, ui
     return choices->code == CHOICE_END ? NULL : choices;
 }
 
+/* A value whose code means nothing stands with those of group 0, if its channel does not depend on it. */
 static void take_value(struct work *work, const struct can_field *field, uint64_t raw)
 {
     const struct can_choice *choice = work->group[field->group].choice;
-    if (field->group > 0 && !choice)
-        return;
-    bool apart = field->group > 0 && choice->label[0] != '\0';
-    put_value(work, apart ? field->group : 0,
-              field->channel == CHANNEL_COUNT ? choice->channel : field->channel,
-              scaled(field, raw));
+    unsigned channel = field->channel;
+    if (channel == CHANNEL_COUNT && choice)
+        channel = choice->channel;
+    if (channel != CHANNEL_COUNT)
+        put_value(work, choice && choice->label[0] != '\0' ? field->group : 0, channel,
+                  scaled(field, raw));
 }
 
 static void take_instance(struct work *work, const struct can_field *field, uint64_t raw)

@@ -185,11 +185,17 @@ static bool tell_fault(const struct event_context *context, const struct origin 
 {
     char key[KEY_MAX], title[EVENT_TEXT_MAX / 2], more[EVENT_TEXT_MAX / 4] = "";
     uint32_t spn = fault->spn & ~OLD_BIT_ORDER;
-    bool old = fault->spn & OLD_BIT_ORDER;
-    snprintf(key, sizeof key, "fault_%u_%u", spn, fault->fmi);
-    snprintf(title, sizeof title, "Trouble code SPN %u (%s), FMI %u (%s)", spn,
-             old ? "older bit order, number not sure" : TITLE_OF(spn_titles, spn), fault->fmi,
-             TITLE_OF(fmi_titles, fault->fmi));
+    const char *failure = TITLE_OF(fmi_titles, fault->fmi);
+    if (fault->spn & OLD_BIT_ORDER) {
+        snprintf(key, sizeof key, "fault_raw_%05x_%u", spn, fault->fmi);
+        snprintf(title, sizeof title,
+                 "Trouble code in an older bit order, %05X as it stands, FMI %u (%s)", spn,
+                 fault->fmi, failure);
+    } else {
+        snprintf(key, sizeof key, "fault_%u_%u", spn, fault->fmi);
+        snprintf(title, sizeof title, "Trouble code SPN %u (%s), FMI %u (%s)", spn,
+                 TITLE_OF(spn_titles, spn), fault->fmi, failure);
+    }
     if (on)
         snprintf(more, sizeof more, ", occurrence count %u", occurrences);
     return tell_change(context, origin, key, title, on, more);

@@ -34,6 +34,7 @@
         .choices = choices_                                                                        \
     }
 #define SELECT(group, first, bits, choices) CODED(CAN_SELECT, group, COUNT, first, bits, choices)
+/* A status word of 16 bits has no code for "not available" but all ones. */
 #define STATUS(channel_, slot_, first_, bits_, status_)                                            \
     {                                                                                              \
         .role = CAN_STATUS, .channel = CHANNEL_##channel_, .slot = slot_, .first = first_,         \
@@ -203,7 +204,7 @@ static const struct can_field fields_127489[] = {
  *    | instance | gear | res |   oil   |   oil   | status | reserved |      gear: 2 bits
  *    |          |      |     | press.  |  temp.  |        |          |
  *    +----------+------------+---------+---------+--------+----------+
- * The database has no names for the status bits.
+ * The database has the status as a number with the usual special codes, and no names for its bits.
  */
 static const struct can_choice gears[] = {
     {0, 0, 0, NULL, 1},
@@ -226,7 +227,8 @@ static const struct can_field fields_127493[] = {
     CODED(CAN_CODE, 0, TRANSMISSION_GEAR, 8, 2, gears),
     UNSIGNED(TRANSMISSION_OIL_PRESSURE, 16, 16, KPA_PER_HPA, 0),
     UNSIGNED(TRANSMISSION_OIL_TEMPERATURE, 32, 16, 0.1, KELVIN_0_DEGC),
-    STATUS(TRANSMISSION_STATUS, 0, 48, 8, transmission_status),
+    {.role = CAN_STATUS, .channel = CHANNEL_TRANSMISSION_STATUS, BITS(48, 8),
+     .status = &transmission_status},
 };
 
 /* --- 127497 Trip Parameters, Engine (fast packet, 9 bytes)
