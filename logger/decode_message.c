@@ -148,7 +148,7 @@ static struct known_origin *origin_of(struct work *work, unsigned group)
         return refuse(work, REASON_BAD_INSTANCE);
     uint64_t key = (uint64_t)work->input->row_number | (uint64_t)device_of(work) << 8 |
                    (uint64_t)work->instance << 24 | (uint64_t)group << 32 |
-                   (uint64_t)(choice ? work->group[group].code : 0) << 40;
+                   (uint64_t)(choice ? work->group[group].code + 1 : 0) << 40;
     struct known_origin *known = origins_can_find(&work->state->origins, key);
     if (!known && (known = origins_can_add(&work->state->origins, key)))
         fill_origin(work, group, &known->origin);
