@@ -324,12 +324,17 @@ static void take_counted_text(struct work *work, const struct can_field *field)
 
 /* --- trouble codes and names */
 
+/* A message without room for a single code says nothing about codes. */
 static void take_faults(struct work *work, const struct can_field *field)
 {
-    size_t first = field->first / 8, length = work->input->length;
+    size_t first = field->first / 8u, length = work->input->length;
+    if (length < first + 4) {
+        work->missed[ABSENT]++;
+        return;
+    }
     struct known_origin *known = origin_of(work, field->group);
     struct event_context context = events_of(work);
-    if (known && length >= first)
+    if (known)
         event_faults(&context, known, device_of(work), work->input->data + first,
                      (length - first) / 4);
 }
