@@ -199,6 +199,22 @@ static void a_wrong_unit_is_never_stored(void **state)
     assert_int_equal(record_counted(record, REASON_UNKNOWN_UNIT), 2);
 }
 
+static void numbers_too_large_for_an_engine(void **state)
+{
+    (void)state;
+    static const char *const names[] = {"ENGINE#253", "ENGINE#1000", "ENGINE#4294967296",
+                                        "ENGINE#18446744073709551616"};
+    for (size_t i = 0; i < sizeof names / sizeof names[0]; i++) {
+        char body[96];
+        struct record *record = fresh();
+        snprintf(body, sizeof body, "IIXDR,C,82.5,C,%s,C,82.5,C,ENGINE#0252", names[i]);
+        record_body(record, body);
+        assert_int_equal(record_counted(record, REASON_BAD_INSTANCE), 1);
+        assert_int_equal(record->count, 1);
+        assert_int_equal(record->list[0].origin.instance, 252);
+    }
+}
+
 static void rows_are_checked(void **state)
 {
     (void)state;
@@ -306,8 +322,9 @@ static void odd_escapes(void **state)
 
 /* How one group of a chain is broken while it keeps its four fields. */
 static const char *const broken_groups[] = {
-    "C,abc,C,X", "C,,C,X",      ",,,",    "Q,1,C,X", "C,1,Z,X",  "C,1,,X",      "CC,1,C,X",
-    "C,1e3,C,X", "C,99999,C,X", ",1,C,X", "c,1,C,X", "C,1,CC,X", "P,1.2.3,B,X",
+    "C,abc,C,X", "C,,C,X",   ",,,",         "Q,1,C,X",     "C,1,Z,X",
+    "C,1,,X",    "CC,1,C,X", "C,1e3,C,X",   "C,99999,C,X", ",1,C,X",
+    "c,1,C,X",   "C,1,CC,X", "P,1.2.3,B,X", "S,1,ON,X",    "G,1,XX,X",
 };
 
 /* `at` of `groups` is broken, `missing` (0 to 4) is the field that it lacks, 0 = none. */
@@ -390,6 +407,7 @@ int main(void)
         cmocka_unit_test(own_rows_alone),
         cmocka_unit_test(nameless_ones_can_be_mapped),
         cmocka_unit_test(a_wrong_unit_is_never_stored),
+        cmocka_unit_test(numbers_too_large_for_an_engine),
         cmocka_unit_test(rows_are_checked),
         cmocka_unit_test(unmapped_ones_are_known),
         cmocka_unit_test(long_names_stay_apart),
