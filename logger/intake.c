@@ -199,8 +199,25 @@ void intake_datagram(struct intake *intake, unsigned input, int64_t at, const ui
     intake_cut(intake, input, at);
 }
 
+/* Whether a line of a capture is the first part of one that was too long when it was recorded: as long
+ * as the framer takes, with the start of a sentence, and without a sound end. */
+static bool was_cut(const char *line, size_t length)
+{
+    struct sentence sentence;
+    struct tally tally = {0};
+    return length == LINE_0183_MAX &&
+           (line[0] == '\\' || memchr(line, '$', length) || memchr(line, '!', length)) &&
+           frame_0183_line(0, line, length, &sentence, &tally) != FRAME_READY;
+}
+
 void intake_line(struct intake *intake, unsigned input, int64_t at, const char *line, size_t length)
 {
+    if (was_cut(line, length)) {
+        at = whole(at, NS_PER_MS);
+        tally_add(&intake->tallies[input], REASON_TOO_LONG, at);
+        take_piece(intake, input, at, FRAME_BAD, NULL, line, length);
+        return;
+    }
     intake_bytes(intake, input, at, (const uint8_t *)line, length);
     intake_cut(intake, input, at);
 }
