@@ -254,16 +254,22 @@ static char *cut_piece(char **text, char stop)
     return piece;
 }
 
+/* What carries the number behind it: the channel decides, the word is for people. */
+static const char *const numbered[] = {"engine ", "tank ", "battery "};
+
 static bool read_engine(const char *text, int *engine)
 {
     char *end;
+    size_t word = 0;
     if (*text == '\0' || strcmp(text, "vessel") == 0) {
         *engine = TRANSDUCER_VESSEL;
         return true;
     }
-    if (strncmp(text, "engine ", 7) != 0)
+    while (word < COUNT(numbered) && strncmp(text, numbered[word], strlen(numbered[word])) != 0)
+        word++;
+    if (word == COUNT(numbered))
         return false;
-    text += 7;
+    text += strlen(numbered[word]);
     if (strcmp(text, "{n}") == 0) {
         *engine = TRANSDUCER_NUMBERED;
         return true;
@@ -304,9 +310,11 @@ static enum status read_meaning(char *text, struct transducer_row *row, struct c
         return complain(complaint, STATUS_BAD_USAGE,
                         "\"%.60s\" is not a channel; --help-config lists them all", channel);
     if (!read_engine(engine, &row->engine))
-        return complain(complaint, STATUS_BAD_USAGE,
-                        "\"%.60s\": engine 0 to engine %d, engine {n} or vessel is allowed", engine,
-                        INSTANCE_MAX - 1);
+        return complain(
+            complaint, STATUS_BAD_USAGE,
+            "\"%.60s\": engine 0 to engine %d, engine {n} or vessel is allowed (and tank "
+            "or battery in place of engine)",
+            engine, INSTANCE_MAX - 1);
     return transducer_row_check(row, complaint);
 }
 
@@ -714,15 +722,37 @@ static void describe_inputs(FILE *to)
         fprintf(to, "      %s\n", input_drivers[i]->usage);
 }
 
+static const char *word_of(enum channel_id channel)
+{
+    switch (channel) {
+    case CHANNEL_BATTERY_VOLTAGE:
+    case CHANNEL_BATTERY_CURRENT:
+    case CHANNEL_BATTERY_TEMPERATURE:
+        return "battery";
+    case CHANNEL_FLUID_LEVEL:
+    case CHANNEL_FLUID_TYPE:
+    case CHANNEL_TANK_CAPACITY:
+        return "tank";
+    default:
+        return "engine";
+    }
+}
+
 static void describe_row(FILE *to, const struct transducer_row *row)
 {
-    char engine[32] = "vessel";
+    char where[32] = "vessel";
     if (row->engine == TRANSDUCER_NUMBERED)
-        strcpy(engine, "engine {n}");
+        snprintf(where, sizeof where, "%s {n}", word_of(row->channel));
     else if (row->engine >= 0)
-        snprintf(engine, sizeof engine, "engine %d", row->engine);
+        snprintf(where, sizeof where, "%s %d", word_of(row->channel), row->engine);
     fprintf(to, "      %s, %s, %s -> %s, %s\n", row->type, row->unit, row->name,
-            channel_get(row->channel)->key, engine);
+            channel_get(row->channel)->key, where);
+}
+
+static void describe_channel(FILE *to, const struct channel *channel)
+{
+    const char *unit = unit_symbol(channel->unit, UNITS_SI);
+    fprintf(to, "      %-30s %s%s%s\n", channel->key, channel->title, *unit ? ", " : "", unit);
 }
 
 static void describe_transducers(FILE *to)
@@ -731,18 +761,16 @@ static void describe_transducers(FILE *to)
         to,
         "\n[transducers]\n  NAME = ROW               which channel an XDR transducer is; "
         "NAME is your own.\n"
-        "  A ROW is TYPE, UNIT, TRANSDUCER -> CHANNEL, engine N | engine {n} | vessel.\n"
+        "  A ROW is TYPE, UNIT, TRANSDUCER -> CHANNEL, engine N | engine {n} | vessel\n"
+        "  (tank and battery for their channels).\n"
         "  TYPE, UNIT and TRANSDUCER stand as sent; an empty UNIT takes any; {n} is a number in "
         "the\n  transducer's name. The first row that fits counts. Built in:\n");
     for (size_t i = 0; i < transducer_default_count; i++)
         describe_row(to, &transducer_defaults[i]);
     fprintf(to, "  Channels:\n");
-    for (int id = 0; id < CHANNEL_COUNT; id++) {
-        const struct channel *channel = channel_get((enum channel_id)id);
+    for (int id = 0; id < CHANNEL_COUNT; id++)
         if (!transducer_is_unmapped((enum channel_id)id))
-            fprintf(to, "      %-30s %s, %s\n", channel->key, channel->title,
-                    unit_symbol(channel->unit, UNITS_SI));
-    }
+            describe_channel(to, channel_get((enum channel_id)id));
 }
 
 void config_describe(FILE *to)

@@ -175,7 +175,8 @@ static enum status print_help(struct command *command, const char *text)
            "  searun-logger --replay CAPTURE --output RUN.h5\n\nOptions:\n");
     for (size_t i = 0; i < OPTION_COUNT; i++) {
         const char *argument = options[i].argument ? options[i].argument : "";
-        printf("  --%s %s\n        %s\n", options[i].name, argument, options[i].help);
+        printf("  --%s%s%s\n        %s\n", options[i].name, *argument ? " " : "", argument,
+               options[i].help);
     }
     printf("\nInputs:\n");
     for (size_t i = 0; i < input_driver_count; i++)

@@ -313,6 +313,9 @@ static void add_missing(const struct watch *watch, const struct wanted *want, un
     const char *title = channel_get(want->channel)->title;
     if (find(watch, want->channel, want->place, instance))
         return;
+    if (want->channel == CHANNEL_SEA_TEMPERATURE &&
+        *facts_get(watch->facts, FACT_RUN, 0, "sea_temperature"))
+        return; /* read by hand */
     if (want->place == PLACE_ENGINE)
         snprintf(list + length, room - length, "%s%s of %s", length > 0 ? ", " : "", title,
                  place_words(watch, PLACE_ENGINE, (uint8_t)instance, where, sizeof where));
