@@ -106,12 +106,12 @@ static double seconds(int64_t ns)
 }
 
 /* A failure is said once, and again only after growing intervals of steady trouble. */
-static void say_failure(struct inlet *inlet, int64_t at)
+static void say_failure(struct inlet *inlet, int64_t at, const char *why)
 {
     if (at < inlet->say_at)
         return;
     say(inlet->voice, SAY_WARNING, "input %s (%s): %s; trying again until it works",
-        inlet->about->label, inlet->about->text, inlet->why);
+        inlet->about->label, inlet->about->text, why);
     inlet->said_away = true;
     inlet->say_at = at + inlet->say_interval;
     inlet->say_interval *= 4;
@@ -147,9 +147,10 @@ static void fail(struct inlet *inlet, int64_t at, struct intake *intake,
         lose(inlet, at, intake);
     inlet->driver->close(inlet->self);
     inlet->state = INLET_AWAY;
+    if (!inlet->failed)
+        snprintf(inlet->why, sizeof inlet->why, "%.95s", complaint->text);
     inlet->failed = true;
-    snprintf(inlet->why, sizeof inlet->why, "%.95s", complaint->text);
-    say_failure(inlet, at);
+    say_failure(inlet, at, complaint->text);
     inlet->retry_at = at + inlet->interval;
     inlet->interval = inlet->interval * 2 < inlet->longest ? inlet->interval * 2 : inlet->longest;
 }
@@ -157,8 +158,7 @@ static void fail(struct inlet *inlet, int64_t at, struct intake *intake,
 static void tell_gap(struct inlet *inlet, int64_t until, struct intake *intake)
 {
     if (inlet->was_open || inlet->failed)
-        intake_gap(intake, inlet->number, inlet->away_since, until,
-                   inlet->why[0] ? inlet->why : "not open yet", 0);
+        intake_gap(intake, inlet->number, inlet->away_since, until, inlet->why, 0);
 }
 
 static void say_open(const struct inlet *inlet, int64_t at)

@@ -84,7 +84,7 @@ struct inlet {
     int64_t interval;   /* what to wait after the next failure */
     int64_t away_since; /* not OPEN: since when nothing was recorded */
     int64_t opened_at;  /* OPEN */
-    char why[96];       /* AWAY: what happened */
+    char why[96];       /* not OPEN: what happened first */
     unsigned losses;    /* of an open input, since it was last open for long */
     int64_t say_at;     /* a failure is said again from here on */
     int64_t say_interval;
