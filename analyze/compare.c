@@ -107,21 +107,25 @@ static enum status find_engines(struct comparison *c)
 {
     bool seen[INSTANCE_MAX] = {false};
     struct answer *answer = c->answer;
-    for (size_t r = 0; r < c->answer->run_count; r++) {
+    size_t count = 0;
+    for (size_t r = 0; r < answer->run_count; r++) {
         int engines[ENGINES_MAX];
         size_t n = logbook_engines(&c->books[r], engines);
         for (size_t i = 0; i < n; i++)
-            seen[engines[i] % INSTANCE_MAX] = true;
+            if (!seen[engines[i] % INSTANCE_MAX]) {
+                seen[engines[i] % INSTANCE_MAX] = true;
+                count++;
+            }
     }
-    answer->engines = calloc(ENGINES_MAX, sizeof *answer->engines);
-    c->agreed = calloc(ENGINES_MAX, sizeof *c->agreed);
-    c->facts = calloc(ENGINES_MAX, sizeof *c->facts);
+    answer->engines = calloc(count + 1, sizeof *answer->engines);
+    c->agreed = calloc(count + 1, sizeof *c->agreed);
+    c->facts = calloc(count + 1, sizeof *c->facts);
     if (!answer->engines || !c->agreed || !c->facts)
         return comparison_no_memory(c);
-    for (int e = 0; e < INSTANCE_MAX && answer->engine_count < ENGINES_MAX; e++)
+    for (int e = 0; e < INSTANCE_MAX; e++)
         if (seen[e])
             answer->engines[answer->engine_count++].instance = e;
-    if (answer->engine_count == 0)
+    if (count == 0)
         answer_warn(answer, "no_engine", -1,
                     "No run has an engine speed or a coolant temperature: there is nothing to "
                     "compare. Look with `searun-analyze show` at what was recorded, and map "
@@ -345,6 +349,56 @@ static void explain_uncompared(struct engine_answer *engine)
     }
 }
 
+/* --- runs that lack what a comparison needs */
+
+/* What a comparison cannot do without, and how it is recorded. */
+static const struct need {
+    enum quantity quantity;
+    const char *words, *record;
+} needs[] = {
+    {QUANTITY_SPEED, "engine speed",
+     "Record engine speed (NMEA 0183 RPM, NMEA 2000 PGN 127488 or J1939 EEC1) in a run before and "
+     "a "
+     "run after, with the same engine number as the coolant temperature."},
+    {QUANTITY_COOLANT, "coolant temperature",
+     "Record coolant temperature (NMEA 0183 XDR, NMEA 2000 PGN 127489 or J1939 ET1) in a run "
+     "before "
+     "and a run after; an unmapped transducer can be taken with --source "
+     "coolant_temperature=NAME."},
+    {QUANTITY_SEA, "sea temperature",
+     "Record sea temperature (NMEA 0183 MTW, NMEA 2000 PGN 130310 or 130312) in a run before and a "
+     "run after, or measure it by hand and enter sea_temperature among the facts of the run."},
+};
+
+static bool side_has(const struct subject *subject, enum side side, enum quantity quantity)
+{
+    for (size_t i = 0; i < subject->trial_count; i++) {
+        const struct trial *trial = &subject->trials[i];
+        bool by_hand = quantity == QUANTITY_SEA && !isnan(trial->sea_by_hand);
+        if (trial->side == side && (trial->chosen[quantity] || by_hand))
+            return true;
+    }
+    return false;
+}
+
+/* Says what is missing where a side lacks a quantity in all its runs: more use than "no holds". */
+static void say_missing(const struct subject *subject, struct engine_answer *engine)
+{
+    for (size_t i = 0; i < sizeof needs / sizeof needs[0]; i++) {
+        bool before = side_has(subject, SIDE_BEFORE, needs[i].quantity);
+        bool after = side_has(subject, SIDE_AFTER, needs[i].quantity);
+        if (before && after)
+            continue;
+        snprintf(engine->sentence, sizeof engine->sentence,
+                 "Nothing can be compared: no %s was recorded%s.", needs[i].words,
+                 before  ? " after the service"
+                 : after ? " before the service"
+                         : "");
+        snprintf(engine->next, sizeof engine->next, "%s", needs[i].record);
+        return;
+    }
+}
+
 static enum status look_at_files(struct comparison *c)
 {
     diagnose_files(c->answer);
@@ -402,6 +456,7 @@ static enum status conclude(struct comparison *c)
         also_fill(subject.trials, subject.trial_count, c->answer->confidence_level, engine);
         exchanger_look(engine);
         explain_uncompared(engine);
+        say_missing(&subject, engine);
         diagnose_engine(&subject);
     }
     return status;

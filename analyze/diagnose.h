@@ -34,7 +34,7 @@ void diagnose_tally(struct answer *answer, size_t run, const char *input,
  * load. `trials` are those of this engine, each run once.
  *   source_differs, shaft_speed_used, one_side_only, no_speed, no_coolant, no_sea
  *   outliers, frozen, silences
- *   sea_follows_engine, sea_drift, sea_frozen, sea_by_hand, seas_apart
+ *   sea_follows_engine, sea_falls_with_speed, sea_drift, sea_frozen, sea_by_hand, seas_apart
  *   throttle_unsteady, coolant_unsteady
  *   thermostat_open_pattern, thermostat_shut_pattern
  *   boat_speed_shift */

@@ -189,74 +189,121 @@ void diagnose_difference(const struct subject *s, size_t run, size_t quantity,
 
 /* --- cleaning */
 
-static void check_cleaning(const struct subject *s, const struct trial *trial, size_t quantity)
+static void check_outliers(const struct subject *s, const struct trial *trial, size_t quantity)
 {
-    const struct candidate *chosen = trial->chosen[quantity];
-    if (!chosen)
-        return;
-    const struct cleaned *count = &chosen->cleaning.count;
-    const char *title = channel_get(chosen->channel)->title;
-    struct cut name = name_of(s, trial->run);
+    const struct cleaned *count = &trial->chosen[quantity]->cleaning.count;
     size_t out = count->unbelievable + count->spikes + count->dropouts;
     if ((double)out > rules.diagnose.outlier_share * (double)count->samples)
         answer_warn(s->answer, "outliers", s->engine->instance,
                     "%s in %s: %zu of %zu readings were wrong (%zu spikes, %zu in drop-outs, %zu "
                     "unbelievable) and taken out. Look at the plug and the earth of the sender.",
-                    title, name.s, out, count->samples, count->spikes, count->dropouts,
-                    count->unbelievable);
-    double frozen = count->frozen_seconds;
-    if (quantity == QUANTITY_COOLANT)
-        for (size_t i = 0; i < trial->frozen.count; i++)
-            frozen += trial->frozen.list[i].to - trial->frozen.list[i].from;
+                    channel_get(trial->chosen[quantity]->channel)->title, name_of(s, trial->run).s,
+                    out, count->samples, count->spikes, count->dropouts, count->unbelievable);
+}
+
+static void check_frozen(const struct subject *s, const struct trial *trial, size_t quantity)
+{
+    double frozen = trial->chosen[quantity]->cleaning.count.frozen_seconds;
+    for (size_t i = 0; i < trial->frozen.count && quantity == QUANTITY_COOLANT; i++)
+        frozen += trial->frozen.list[i].to - trial->frozen.list[i].from;
     if (frozen > 0)
         answer_warn(s->answer, "frozen", s->engine->instance,
                     "%s in %s stood still to the last digit for %.0f s: a gateway repeating old "
-                    "values, or a dead sender. Holds in it were refused.",
-                    title, name.s, frozen);
+                    "values, or a dead sender. %s",
+                    channel_get(trial->chosen[quantity]->channel)->title, name_of(s, trial->run).s,
+                    frozen,
+                    quantity == QUANTITY_SEA ? "Compare it with a thermometer."
+                                             : "Holds in it were refused.");
+}
+
+/* Appends what was silent for longer than is worth a word. */
+static void note_silence(const struct trial *trial, size_t quantity, char *text, size_t room)
+{
+    const struct candidate *chosen = trial->chosen[quantity];
+    const struct cleaned *count = &chosen->cleaning.count;
+    const struct channel *channel = channel_get(chosen->channel);
+    size_t length = strlen(text);
     if (count->stale_seconds > rules.diagnose.lost_share * trial->duration &&
-        count->stale_seconds > rules.diagnose.run_gap + channel_get(chosen->channel)->silence)
-        answer_warn(s->answer, "silences", s->engine->instance,
-                    "%s in %s was silent %zu times, %.0f s in all. Nothing was filled in.", title,
-                    name.s, count->stale, count->stale_seconds);
+        count->stale_seconds > rules.diagnose.run_gap + channel->silence)
+        snprintf(text + length, room - length, "%s%s %zu times, %.0f s in all",
+                 length > 0 ? "; " : "", channel->key, count->stale, count->stale_seconds);
+}
+
+static void check_cleaning(const struct subject *s, const struct trial *trial)
+{
+    char silent[200] = "";
+    for (size_t q = QUANTITY_SPEED; q <= QUANTITY_SEA; q++) {
+        if (!trial->chosen[q] || (q == QUANTITY_SEA && !s->whole_boat))
+            continue;
+        check_outliers(s, trial, q);
+        check_frozen(s, trial, q);
+        note_silence(trial, q, silent, sizeof silent);
+    }
+    if (silent[0] != '\0')
+        answer_warn(
+            s->answer, "silences", s->engine->instance,
+            "Silent in %s longer than is bridged: %s. Nothing was filled in; holds with too "
+            "much missing were refused.",
+            name_of(s, trial->run).s, silent);
 }
 
 /* --- the sea sensor */
 
-static void check_sea(const struct subject *s, const struct trial *trial)
+static void warn_of_heat(const struct subject *s, const struct trial *trial, double response)
 {
-    const struct candidate *sea = trial->chosen[QUANTITY_SEA];
+    const struct sea_look *look = &trial->sea;
     struct cut name = name_of(s, trial->run);
-    double response = worst_sea_response(s);
-    if (!s->whole_boat)
-        return;
-    if (!sea && !isnan(trial->sea_by_hand))
-        answer_warn(s->answer, "sea_by_hand", -1,
-                    "The sea temperature of %s was typed in (%.1f °C), not recorded: it counts as "
-                    "constant over the run.",
-                    name.s, trial->sea_by_hand);
-    if (!sea)
-        return;
-    if (sea_follows_engine(&trial->sea))
+    struct cut sensor = answer_cut(trial->chosen[QUANTITY_SEA]->title);
+    if (sea_follows_engine(look))
         answer_warn(s->answer, "sea_follows_engine", -1,
                     "The sea temperature in %s (%s) rises by %.1f K when the engine works: the "
                     "sensor may be warmed by the engine. The sea counts as unsure by that much, up "
                     "to %.1f K of coolant. Use another sensor with --source.",
-                    name.s, answer_cut(sea->title).s, trial->sea.effect,
-                    trial->sea.effect * response);
-    else if (fabs(trial->sea.drift) > rules.diagnose.sea_drift)
-        answer_warn(s->answer, "sea_drift", -1,
-                    "The sea temperature in %s (%s) %s by %.1f K from start to end: other "
-                    "waters, or a sensor warmed by the engine room. If the sensor drifted, that is "
-                    "up to %.1f K of coolant.",
-                    name.s, answer_cut(sea->title).s, trial->sea.drift > 0 ? "rose" : "fell",
-                    fabs(trial->sea.drift), fabs(trial->sea.drift) * response);
-    bool constant = sea->profile.low == sea->profile.high && sea->profile.step == 0.0;
-    double whole = round(2 * sea->profile.mid) / 2;
-    if (constant && fabs(sea->profile.mid - whole) > rules.diagnose.sea_frozen_step)
+                    name.s, sensor.s, look->effect, look->effect * response);
+    else if (sea_falls_with_speed(look))
+        answer_warn(
+            s->answer, "sea_falls_with_speed", -1,
+            "The sea temperature in %s (%s) reads %.1f K less at speed than running slowly: "
+            "a sensor in a sea chest that warms without flow, or a warmer harbour. At low "
+            "speed that is some tenths of a kelvin of coolant at most, the thermostat being "
+            "in control there.",
+            name.s, sensor.s, -look->effect);
+    else if (fabs(look->drift) > rules.diagnose.sea_drift)
+        answer_warn(
+            s->answer, "sea_drift", -1,
+            "The sea temperature in %s (%s) %s by %.1f K from start to end: other waters, or "
+            "a sensor warmed by the engine room. If the sensor drifted, that is up to "
+            "%.1f K of coolant.",
+            name.s, sensor.s, look->drift > 0 ? "rose" : "fell", fabs(look->drift),
+            fabs(look->drift) * response);
+}
+
+/* A value that never changes and is no round number: held by the instrument? Round ones are coarse
+ * sensors. */
+static void check_sea_frozen(const struct subject *s, const struct trial *trial)
+{
+    const struct candidate *sea = trial->chosen[QUANTITY_SEA];
+    double beside = sea->profile.mid - round(2 * sea->profile.mid) / 2;
+    if (sea->profile.step == 0.0 && fabs(beside) > rules.diagnose.sea_frozen_step)
         answer_warn(s->answer, "sea_frozen", -1,
-                    "The sea temperature in %s (%s) never changed from %.2f °C: it may be a "
-                    "value held by the instrument. Compare it with a thermometer.",
-                    name.s, answer_cut(sea->title).s, sea->profile.mid);
+                    "The sea temperature in %s (%s) never changed from %.2f °C: it may be a value "
+                    "held by the instrument. Compare it with a thermometer.",
+                    name_of(s, trial->run).s, answer_cut(sea->title).s, sea->profile.mid);
+}
+
+static void check_sea(const struct subject *s, const struct trial *trial)
+{
+    if (!s->whole_boat)
+        return;
+    if (!isnan(trial->sea_by_hand))
+        answer_warn(s->answer, "sea_by_hand", -1,
+                    "The sea temperature of %s was typed in (%.1f °C), not recorded: it counts as "
+                    "constant over the run.",
+                    name_of(s, trial->run).s, trial->sea_by_hand);
+    if (!trial->chosen[QUANTITY_SEA])
+        return;
+    warn_of_heat(s, trial, worst_sea_response(s));
+    check_sea_frozen(s, trial);
 }
 
 static void check_seas_apart(const struct subject *s)
@@ -545,9 +592,7 @@ void diagnose_engine(const struct subject *s)
     check_sources(s);
     for (size_t i = 0; i < s->trial_count; i++) {
         check_missing(s, &s->trials[i]);
-        check_cleaning(s, &s->trials[i], QUANTITY_SPEED);
-        check_cleaning(s, &s->trials[i], QUANTITY_COOLANT);
-        check_cleaning(s, &s->trials[i], QUANTITY_SEA);
+        check_cleaning(s, &s->trials[i]);
         check_sea(s, &s->trials[i]);
     }
     check_seas_apart(s);

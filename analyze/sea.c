@@ -96,3 +96,8 @@ bool sea_follows_engine(const struct sea_look *look)
 {
     return look->effect > rules.diagnose.sea_effect && look->share > rules.diagnose.sea_share;
 }
+
+bool sea_falls_with_speed(const struct sea_look *look)
+{
+    return -look->effect > rules.diagnose.sea_effect && look->share > rules.diagnose.sea_share;
+}

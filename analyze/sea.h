@@ -20,8 +20,11 @@ struct sea_look {
 /* Both columns have cells of one second; NaN for missing. */
 struct sea_look sea_look(const double *sea, const double *rpm, size_t count);
 
-/* Whether the reading follows the engine by the numbers of rules.h. Heat only warms: a reading that
- * falls with speed is the boat leaving the harbour. */
+/* Whether the reading rises with the engine's heat by the numbers of rules.h. */
 bool sea_follows_engine(const struct sea_look *look);
+
+/* Whether it falls with speed instead: a sea chest that warms while there is no flow through it, or the
+ * boat leaving a warm harbour. At speed the reading is right either way. */
+bool sea_falls_with_speed(const struct sea_look *look);
 
 #endif
