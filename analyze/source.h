@@ -5,8 +5,8 @@
  * the rules, each deciding only between those the rules before hold equal:
  *   1 a wish of the user
  *   2 sound: covers half the run, is not frozen, and (sea) does not follow the engine's heat
- *   3 a channel that all runs have soundly; of those the first named for the quantity (engine speed
- *     before shaft speed, sea before raw water inlet)
+ *   3 the channel that most runs have soundly; of equals the first named for the quantity (engine
+ *     speed before shaft speed, sea before raw water inlet)
  *   4 the very same source is sound in most of the runs
  *   5 lies near the median of three and more
  *   6 covers more of the run (in classes of 5 %)
