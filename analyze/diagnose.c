@@ -177,14 +177,26 @@ void diagnose_files(struct answer *answer)
 
 /* --- clocks and damage */
 
+#define CLOCKS_MAX 16 /* origins that state UTC in turn; a boat has two or three */
+
+/* The last statement of the same origin before statement i; NULL if there is none nearby. */
+static const struct run_utc *statement_before(const struct run_utc *utc, size_t i)
+{
+    for (size_t back = 1; back <= i && back <= CLOCKS_MAX; back++)
+        if (memcmp(&utc[i].origin, &utc[i - back].origin, sizeof utc->origin) == 0)
+            return &utc[i - back];
+    return NULL;
+}
+
 void diagnose_clock(struct answer *answer, size_t run, const struct run_utc *utc, size_t count)
 {
     double worst = 0.0, when = 0.0;
     for (size_t i = 1; i < count; i++) {
-        if (memcmp(&utc[i].origin, &utc[i - 1].origin, sizeof utc->origin) != 0)
+        const struct run_utc *before = statement_before(utc, i);
+        if (!before)
             continue;
-        double told = 1e-6 * (double)(utc[i].unix_us - utc[i - 1].unix_us);
-        double step = told - (utc[i].time - utc[i - 1].time);
+        double told = 1e-6 * (double)(utc[i].unix_us - before->unix_us);
+        double step = told - (utc[i].time - before->time);
         if (fabs(step) > fabs(worst)) {
             worst = step;
             when = utc[i].time;
