@@ -53,7 +53,7 @@ void data_interval(struct text *out, const struct style *style, enum unit unit,
 struct word axis_title(const char *what, const char *symbol)
 {
     struct word word;
-    snprintf(word.s, sizeof word.s, "%s, %s", what, symbol);
+    word = word_of("%s, %s", what, symbol);
     return word;
 }
 
@@ -133,15 +133,15 @@ void script_before_after(struct text *out, const struct engine_answer *engine)
     text_add(out,
              "  plot data using ($1-d):2 with lines lc rgb before lw 1.6 dt (6,4) notitle, \\\n"
              "    '' using ($1+d):5 with lines lc rgb after lw 1.6 notitle, \\\n"
-             "    '' using ($1-d):2:3:4 with yerrorbars lc rgb before lw 1.6 pt 4 ps 0.9 "
+             "    '' using ($1-d):2:3:4 with yerrorbars lc rgb before lw 1.6 pt 4 ps 0.9*mark "
              "notitle, \\\n"
-             "    '' using ($1-d):2 with points lc rgb 'white' pt 5 ps 0.9 notitle, \\\n"
-             "    '' using ($1-d):2 with points lc rgb before lw 1.6 pt 4 ps 0.9 notitle, \\\n"
-             "    '' using ($1+d):5:6:7 with yerrorbars lc rgb after lw 1.6 pt 7 ps 0.9 "
+             "    '' using ($1-d):2 with points lc rgb 'white' pt 5 ps 0.9*mark notitle, \\\n"
+             "    '' using ($1-d):2 with points lc rgb before lw 1.6 pt 4 ps 0.9*mark notitle, \\\n"
+             "    '' using ($1+d):5:6:7 with yerrorbars lc rgb after lw 1.6 pt 7 ps 0.9*mark "
              "notitle, \\\n"
-             "    NaN with linespoints lc rgb before lw 1.6 dt (6,4) pt 4 ps 0.9 "
+             "    NaN with linespoints lc rgb before lw 1.6 dt (6,4) pt 4 ps 0.9*mark "
              "title 'before', \\\n"
-             "    NaN with linespoints lc rgb after lw 1.6 pt 7 ps 0.9 title 'after'\n");
+             "    NaN with linespoints lc rgb after lw 1.6 pt 7 ps 0.9*mark title 'after'\n");
 }
 
 /* --- captions */
@@ -286,7 +286,8 @@ static const char looks[] =
     "sea = '#3f8f7f'\n"
     "ink = '#222222'\n"
     "grey = '#4d4d4d'\n"
-    "pale = '#e6e6e6'\n"
+    "pale = '#dedede'\n"
+    "faint = '#f0f0f0'\n"
     "warn = '#b3123a'\n";
 
 static const char terminals[] =
@@ -298,6 +299,7 @@ static const char terminals[] =
     "enhanced }\n"
     "  if (form eq 'pdf') { set terminal pdfcairo size width*1in,height*1in font face.',9' "
     "fontscale 72./96 linewidth 1.2 dashlength 1.5 pointscale 0.75 background 'white' enhanced }\n"
+    "  mark = form eq 'svg' ? 0.8 : 1   # marks come out larger there\n"
     "  set output name.'.'.form\n"
     "  set border 3 lc rgb grey; set tics nomirror out textcolor rgb ink\n"
     "  set grid ytics lc rgb '#c8c8c8' lw 0.6 dt 1\n";

@@ -95,14 +95,16 @@ static void script(struct text *out, const struct chart_view *view)
         "tc rgb grey\n"
         "  plot data using 1:2:5:6 with yerrorbars lc rgb '#9a9a9a' lw 0.8 pt 0 "
         "title 'all speeds at once', \\\n"
-        "    '' using 1:2:3:4 with yerrorbars lc rgb ink lw 2.2 pt 13 ps 0.1 notitle, \\\n"
-        "    '' using 1:2 with points lc rgb 'white' pt 13 ps 1.5 notitle, \\\n"
-        "    '' using 1:2:($7 == 1 ? 13 : 12) with points lc rgb ink lw 1.5 pt variable ps 1.5 "
+        "    '' using 1:2:3:4 with yerrorbars lc rgb ink lw 2.2 pt 13 ps 0.1*mark notitle, \\\n"
+        "    '' using 1:2 with points lc rgb 'white' pt 13 ps 1.5*mark notitle, \\\n"
+        "    '' using 1:2:($7 == 1 ? 13 : 12) with points lc rgb ink lw 1.5 pt variable ps "
+        "1.5*mark "
         "notitle, \\\n");
     labels(out, view, true);
     labels(out, view, false);
-    text_add(out, "    NaN with points lc rgb ink pt 13 ps 1.5 title 'change shown', \\\n"
-                  "    NaN with points lc rgb ink lw 1.5 pt 12 ps 1.5 title 'no change shown'\n");
+    text_add(out,
+             "    NaN with points lc rgb ink pt 13 ps 1.5*mark title 'change shown', \\\n"
+             "    NaN with points lc rgb ink lw 1.5 pt 12 ps 1.5*mark title 'no change shown'\n");
 }
 
 static void subtitle(struct text *out, const struct chart_view *view)

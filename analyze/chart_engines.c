@@ -75,11 +75,11 @@ static void line(struct text *out, const struct engine_answer *engine, size_t in
               index, beside, value, colour, dash);
     text_addf(out,
               ", \\\n    data index %zu using ($1%+g):%u:%u:%u with yerrorbars lc rgb %s lw 1.6 "
-              "pt %s ps 0.9 notitle",
+              "pt %s ps 0.9*mark notitle",
               index, beside, value, value + 1, value + 2, colour, point);
     struct text name = {0};
     chart_engine_name(&name, engine);
-    text_addf(out, ", \\\n    NaN with linespoints lc rgb %s lw 1.6 dt %s pt %s ps 0.9 title ",
+    text_addf(out, ", \\\n    NaN with linespoints lc rgb %s lw 1.6 dt %s pt %s ps 0.9*mark title ",
               colour, dash, point);
     text_gnuplot(out, text_string(&name), 16);
     text_free(&name);

@@ -20,24 +20,16 @@ static bool possible(const struct chart_view *view)
     return trace != NULL && (trace->rpm.count > 1 || trace->coolant.count > 1);
 }
 
-/* A line is broken where nothing was recorded for this long, min: several times the mean spacing. */
-static double longest_step(const struct sample_series *samples)
-{
-    if (samples->count < 2)
-        return 0;
-    double whole = samples->minute[samples->count - 1] - samples->minute[0];
-    return fmax(0.5, 5 * whole / (double)(samples->count - 1));
-}
-
 static void series(struct text *out, const struct chart_view *view, const char *title,
                    enum unit unit, const struct sample_series *samples)
 {
     text_addf(out, "# %s: minutes since run start, %s\n", title,
               unit_symbol(unit, view->style->units));
-    double longest = longest_step(samples);
     for (size_t i = 0; i < samples->count; i++) {
-        if (i > 0 && samples->minute[i] - samples->minute[i - 1] > longest)
-            text_add(out, "\n");
+        if (!isfinite(samples->value[i])) {
+            text_add(out, "\n"); /* an empty line breaks the drawn one */
+            continue;
+        }
         script_number(out, samples->minute[i]);
         text_add(out, " ");
         script_number(out, unit_shown(samples->value[i], unit, view->style->units));
@@ -65,14 +57,16 @@ static size_t count_holds(const struct chart_view *view, bool used)
 static void holds(struct text *out, const struct chart_view *view, bool used)
 {
     const struct engine_answer *engine = chart_engine(view);
-    text_addf(out, "# holds %s: from and to in minutes, number\n", used ? "used" : "refused");
+    text_addf(out, "# holds %s: from and to in minutes, number, means taken from\n",
+              used ? "used" : "refused");
     for (size_t i = 0; i < engine->hold_count; i++) {
         const struct hold *hold = &engine->holds[i];
         if (is_drawn(view, hold, used))
-            text_addf(out, "%.10g %.10g %zu\n", hold->start / 60, hold->end / 60, i + 1);
+            text_addf(out, "%.10g %.10g %zu %.10g\n", hold->start / 60, hold->end / 60, i + 1,
+                      fmax(hold->used_from, hold->start) / 60);
     }
     if (count_holds(view, used) == 0)
-        text_add(out, "NaN NaN 0\n"); /* keeps the numbers of the blocks */
+        text_add(out, "NaN NaN 0 NaN\n"); /* keeps the numbers of the blocks */
     text_add(out, "\n\n");
 }
 
@@ -143,6 +137,8 @@ static void panel_plot(struct text *out, const struct chart_view *view, const st
     text_add(out, "  plot NaN notitle");
     if (used)
         text_add(out, ", \\\n    data index 3 using (($1+$2)/2):(hi):1:2:(lo):(hi) with boxxyerror "
+                      "fc rgb faint fs solid 1.0 noborder notitle, \\\n"
+                      "    data index 3 using (($4+$2)/2):(hi):4:2:(lo):(hi) with boxxyerror "
                       "fc rgb pale fs solid 1.0 noborder notitle");
     if (count_holds(view, false) > 0)
         text_add(out, ", \\\n    data index 4 using (($1+$2)/2):(hi):1:2:(lo):(hi) with boxxyerror "
@@ -232,9 +228,11 @@ static void caption(struct text *out, const struct chart_view *view)
 {
     const struct engine_answer *engine = chart_engine(view);
     size_t used = count_holds(view, true), refused = count_holds(view, false);
-    text_addf(out,
-              "Shaded and numbered: the %zu steady holds that were used. Hatched: %zu not used.",
-              used, refused);
+    text_addf(
+        out,
+        "Shaded and numbered: the %zu steady holds that were used; darker where the engine had "
+        "settled and the means were taken. Hatched: %zu not used.",
+        used, refused);
     if (isfinite(engine->thermostat_start))
         text_add(out, " Dashed: start to open and full open of the thermostat.");
 }

@@ -3,6 +3,7 @@
 
 #include <ctype.h>
 #include <math.h>
+#include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -12,6 +13,16 @@
 
 #define DECIMALS_MAX 4
 #define MINUS "−"
+
+struct word word_of(const char *format, ...)
+{
+    struct word word;
+    va_list list;
+    va_start(list, format);
+    vsnprintf(word.s, sizeof word.s, format, list);
+    va_end(list);
+    return word;
+}
 
 /* --- how many decimals */
 

@@ -22,8 +22,10 @@ struct style {
 
 /* A few words by value: word_number(...).s can be handed to printf. */
 struct word {
-    char s[120];
+    char s[160];
 };
+/* printf into a word; what has no room is cut off. */
+struct word word_of(const char *format, ...) __attribute__((format(printf, 1, 2)));
 
 #define WORD_NONE "–" /* a number that is not there */
 

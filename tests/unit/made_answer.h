@@ -109,6 +109,7 @@ static inline void made_holds(struct engine_answer *engine)
         hold->run = hold->side;
         hold->start = step == 7 ? 60 : 60 * (5.7 * (double)(step + 1) + 0.4);
         hold->end = step == 7 ? 260 : hold->start + 280;
+        hold->used_from = hold->start + 110;
         hold->rpm = step == 7 ? 720 : made_rpm[step > 5 ? 5 : step] + 3;
         hold->rpm_sd = 4;
         hold->coolant = step == 7 ? 58 : made_coolant[hold->side][step > 5 ? 5 : step];
@@ -125,7 +126,7 @@ static inline void made_holds(struct engine_answer *engine)
                                     : REFUSAL_ENGINE_COLD;
         if (step == 6) {
             hold->start += 60;
-            hold->end = hold->start + 70;
+            hold->used_from = hold->end = hold->start + 70;
         }
     }
 }

@@ -1,0 +1,253 @@
+/* report_html.c - the document as one page that needs nothing else: no script, no font, no network. */
+#include "report.h"
+
+#include <string.h>
+
+#include "picture.h"
+
+/* Looks: paper first. Colours have a contrast of 4.5 and more on their ground; nothing is told by
+ * colour alone. Wide tables are moved sideways on a phone. In print two charts go on a page. */
+static const char style_sheet[] =
+    ":root{--ink:#1c1f22;--soft:#50565c;--line:#c9ced3;--ground:#f4f5f6}\n"
+    "*{box-sizing:border-box}\n"
+    "html{-webkit-text-size-adjust:100%;text-size-adjust:100%}\n"
+    "body{margin:0 auto;max-width:52rem;padding:1.5rem 1.25rem 4rem;color:var(--ink);"
+    "background:#fff;font:16px/1.5 \"DejaVu Sans\",Verdana,\"Noto Sans\",sans-serif;"
+    "overflow-wrap:anywhere}\n"
+    "header{border-bottom:3px solid var(--ink);margin-bottom:1.5rem}\n"
+    "h1{font-size:1.55rem;line-height:1.25;margin:0}\n"
+    "header p{color:var(--soft);margin:.3rem 0 .8rem}\n"
+    "h2{font-size:1.2rem;margin:2.2rem 0 .6rem;border-bottom:1px solid var(--line);"
+    "padding-bottom:.2rem}\n"
+    "h3{font-size:1.02rem;margin:1.5rem 0 .5rem}\n"
+    "p{margin:.55rem 0}\n"
+    "ul{margin:.5rem 0;padding-left:1.3rem}\n"
+    "li{margin:.35rem 0}\n"
+    ".finding{font-size:1.15rem;font-weight:bold;margin:.4rem 0;padding:.6rem .9rem;"
+    "border-left:.45rem solid #5a6067;background:var(--ground)}\n"
+    ".finding.lowered{border-left-color:#1d6b3f}\n"
+    ".finding.raised{border-left-color:#a3162f}\n"
+    ".finding.cannot_be_shown{border-left-style:double}\n"
+    ".key{margin:1rem 0;padding:.8rem 1rem;border:1px solid var(--line);border-radius:.3rem}\n"
+    ".key p{margin:.1rem 0}\n"
+    ".key .number{font-size:2.1rem;line-height:1.2;font-weight:bold;"
+    "font-variant-numeric:tabular-nums}\n"
+    ".key .other{color:var(--soft)}\n"
+    ".scroll{overflow-x:auto;margin:.9rem 0}\n"
+    "table{border-collapse:collapse;font-size:.86rem;line-height:1.35;width:100%;"
+    "font-variant-numeric:tabular-nums}\n"
+    "caption{text-align:left;color:var(--soft);padding:0 0 .35rem}\n"
+    "th,td{text-align:left;vertical-align:top;padding:.3rem .7rem .3rem 0;"
+    "border-bottom:1px solid var(--line)}\n"
+    "th:last-child,td:last-child{padding-right:0}\n"
+    "thead th{border-bottom:2px solid var(--ink);font-weight:bold;vertical-align:bottom;"
+    "overflow-wrap:normal}\n"
+    "tbody th{font-weight:normal}\n"
+    ".n{text-align:right}\n"
+    "td.n,td.s{white-space:nowrap}\n"
+    ".n+.s,.n+.w{padding-left:.8rem}\n"
+    "td.w,tbody th{min-width:6.5rem}\n"
+    "tbody th.k{min-width:0;white-space:nowrap}\n"
+    "figure{margin:1.4rem 0}\n"
+    "figure div{overflow-x:auto}\n"
+    "figure svg{display:block;width:100%;min-width:20rem;height:auto}\n"
+    "figure svg text{font-family:\"DejaVu Sans\",Verdana,\"Noto Sans\",sans-serif}\n"
+    "figcaption{color:var(--soft);font-size:.82rem;margin-top:.3rem}\n"
+    "pre{background:var(--ground);border:1px solid var(--line);padding:.7rem .8rem;"
+    "white-space:pre-wrap;font:.8rem/1.45 \"DejaVu Sans Mono\",monospace}\n"
+    ".missing{color:var(--soft);border:1px dashed var(--line);padding:.7rem .8rem}\n"
+    "@media (max-width:40rem){body{padding:1rem .9rem 3rem;font-size:15px}"
+    "h1{font-size:1.3rem}.key .number{font-size:1.8rem}}\n"
+    "@page{margin:17mm 16mm 18mm}\n"
+    "@media print{body{max-width:none;padding:0;font-size:9.6pt;line-height:1.4}"
+    "h2,h3,caption{break-after:avoid}figure,tr,.key,.finding,li{break-inside:avoid}"
+    "p{orphans:3;widows:3}thead{display:table-header-group}"
+    ".scroll,figure div{overflow:visible}figure svg{min-width:0;max-height:103mm}"
+    "figure{margin:.9rem 0}h2{margin-top:1.4rem}"
+    ".finding,pre{-webkit-print-color-adjust:exact;print-color-adjust:exact}}\n";
+
+static void tagged(struct text *out, const char *open, const char *words, const char *close)
+{
+    text_add(out, open);
+    text_html(out, words);
+    text_add(out, close);
+}
+
+/* Class of a cell: n number, s short words, w words. The name of a row may be a number too. */
+static const char *class_of(enum column_kind kind)
+{
+    switch (kind) {
+    case COLUMN_NUMBER:
+        return " class=\"n\"";
+    case COLUMN_SHORT:
+        return " class=\"s\"";
+    case COLUMN_WORDS:
+        return " class=\"w\"";
+    case COLUMN_NAME:
+        break;
+    }
+    return "";
+}
+
+/* Names that are all short, such as speeds, need no room of their own. */
+static bool names_are_short(const struct table *table)
+{
+    for (size_t row = 0; row < table_rows(table); row++)
+        if (text_columns(table_cell(table, row, 0)) > 8)
+            return false;
+    return true;
+}
+
+static void table_head(struct text *out, const struct table *table)
+{
+    bool any = false;
+    for (size_t i = 0; i < table->column_count; i++)
+        any |= table->column[i].title[0] != '\0';
+    if (!any)
+        return;
+    text_add(out, "<thead><tr>");
+    for (size_t i = 0; i < table->column_count; i++) {
+        const char *title = table->column[i].title;
+        if (title[0] == '\0') { /* a header cell must say something */
+            text_add(out, "<td></td>");
+            continue;
+        }
+        text_addf(out, "<th scope=\"col\"%s>", class_of(table->column[i].kind));
+        tagged(out, "", title, "</th>");
+    }
+    text_add(out, "</tr></thead>\n");
+}
+
+static void table_html(struct text *out, const struct table *table)
+{
+    const char *name =
+        names_are_short(table) ? "<th scope=\"row\" class=\"k\">" : "<th scope=\"row\">";
+    text_add(out, "<div class=\"scroll\"><table>\n");
+    if (table->caption[0] != '\0')
+        tagged(out, "<caption>", table->caption, "</caption>\n");
+    table_head(out, table);
+    text_add(out, "<tbody>\n");
+    for (size_t row = 0; row < table_rows(table); row++) {
+        text_add(out, "<tr>");
+        for (size_t i = 0; i < table->column_count; i++) {
+            const char *cell = table_cell(table, row, i);
+            if (table->column[i].kind == COLUMN_NAME) {
+                tagged(out, name, cell, "</th>");
+            } else {
+                text_addf(out, "<td%s>", class_of(table->column[i].kind));
+                tagged(out, "", cell, "</td>");
+            }
+        }
+        text_add(out, "</tr>\n");
+    }
+    text_add(out, "</tbody></table></div>\n");
+}
+
+static void figure_html(struct text *out, const struct block *block,
+                        const struct drawing_list *drawings, size_t number)
+{
+    const struct drawing *drawing = &drawings->list[block->figure];
+    struct text picture = {0};
+    text_add(out, "<figure>");
+    if (drawing->svg != NULL &&
+        picture_svg(&picture, drawing->svg, drawing->name, drawing->describes)) {
+        text_add(out, "<div>");
+        text_add(out, text_string(&picture));
+        text_add(out, "</div>");
+    } else {
+        tagged(out, "<p class=\"missing\">This chart could not be drawn. What it shows: ",
+               drawing->describes, "</p>");
+    }
+    out->failed |= picture.failed;
+    text_free(&picture);
+    text_addf(out, "<figcaption>Figure %zu. ", number);
+    tagged(out, "", drawing->chart->title, "");
+    if (drawing->svg == NULL) /* a picture has its caption in it */
+        tagged(out, ". ", block->words[0], "");
+    text_add(out, "</figcaption></figure>\n");
+}
+
+static void key_html(struct text *out, const struct block *block)
+{
+    tagged(out, "<div class=\"key\"><p>", block->words[0], "</p>\n");
+    tagged(out, "<p class=\"number\">", block->words[1], "</p>\n");
+    tagged(out, "<p>", block->words[2], "</p>\n");
+    tagged(out, "<p class=\"other\">", block->words[3], "</p></div>\n");
+}
+
+/* `figures` counts those there have been. */
+static void block_html(struct text *out, const struct block *block,
+                       const struct drawing_list *drawings, size_t *figures)
+{
+    switch (block->kind) {
+    case BLOCK_TITLE:
+        tagged(out, "<header><h1>", block->words[0], "</h1>\n");
+        tagged(out, "<p>", block->words[1], "</p></header>\n<main>\n");
+        break;
+    case BLOCK_HEADING:
+        tagged(out, block->level == 2 ? "<h2>" : "<h3>", block->words[0],
+               block->level == 2 ? "</h2>\n" : "</h3>\n");
+        break;
+    case BLOCK_PARAGRAPH:
+        tagged(out, "<p>", block->words[0], "</p>\n");
+        break;
+    case BLOCK_FINDING:
+        text_addf(out, "<p class=\"finding %s\">", finding_key(block->finding));
+        tagged(out, "", block->words[0], "</p>\n");
+        break;
+    case BLOCK_KEY:
+        key_html(out, block);
+        break;
+    case BLOCK_ITEM:
+        tagged(out, "<li>", block->words[0], "</li>\n");
+        break;
+    case BLOCK_TABLE:
+        table_html(out, block->table);
+        break;
+    case BLOCK_FIGURE:
+        figure_html(out, block, drawings, ++*figures);
+        break;
+    case BLOCK_CODE:
+        tagged(out, "<pre>", block->words[0], "</pre>\n");
+        break;
+    }
+}
+
+/* The page's title: that of the report and the boat. */
+static void page_title(struct text *out, const struct document *document)
+{
+    text_add(out, "<title>");
+    if (document->count > 0 && document->blocks[0].kind == BLOCK_TITLE) {
+        struct text clipped = {0};
+        text_clip(&clipped, document->blocks[0].words[1], 80);
+        tagged(out, "", document->blocks[0].words[0], ": ");
+        text_html(out, text_string(&clipped));
+        text_free(&clipped);
+    }
+    text_add(out, "</title>\n");
+}
+
+void report_html(struct text *out, const struct document *document,
+                 const struct drawing_list *drawings)
+{
+    text_add(out, "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n"
+                  "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n"
+                  "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; "
+                  "style-src 'unsafe-inline'\">\n"
+                  "<meta name=\"generator\" content=\"searun-analyze " SEARUN_VERSION "\">\n");
+    page_title(out, document);
+    text_add(out, "<style>\n");
+    text_add(out, style_sheet);
+    text_add(out, "</style>\n</head>\n<body>\n");
+    size_t figures = 0;
+    for (size_t i = 0; i < document->count; i++) {
+        const struct block *block = &document->blocks[i];
+        bool item = block->kind == BLOCK_ITEM;
+        if (item && (i == 0 || document->blocks[i - 1].kind != BLOCK_ITEM))
+            text_add(out, "<ul>\n");
+        block_html(out, block, drawings, &figures);
+        if (item && (i + 1 == document->count || document->blocks[i + 1].kind != BLOCK_ITEM))
+            text_add(out, "</ul>\n");
+    }
+    text_add(out, "</main>\n</body>\n</html>\n");
+}

@@ -1,0 +1,395 @@
+/* section_finding.c - what was found, in words and in the tables by engine speed. */
+#include "report.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+void section_title(struct document *document, const struct report_input *input)
+{
+    struct text below = {0};
+    const char *boat = report_boat_fact(input->answer, "name");
+    text_add(&below, boat[0] != '\0' ? boat : "boat not recorded");
+    const char *port = report_boat_fact(input->answer, "port");
+    if (port[0] != '\0') {
+        text_add(&below, ", ");
+        text_add(&below, port);
+    }
+    document_title(document, "Engine cooling before and after service", text_string(&below));
+    text_free(&below);
+}
+
+static const char *headline(enum finding finding)
+{
+    switch (finding) {
+    case FINDING_LOWERED:
+        return "Lowered: the engine is cooled better than before.";
+    case FINDING_RAISED:
+        return "Raised: the engine is cooled less well than before.";
+    case FINDING_NO_CHANGE_SHOWN:
+        return "No change of the cooling is shown.";
+    case FINDING_CANNOT_BE_SHOWN:
+        break;
+    }
+    return "These runs cannot show whether the cooling has changed.";
+}
+
+/* "−19.4 °F (−23.2 to −15.7)": the key figure in the other system of units. */
+static void other_units(struct text *out, const struct style *style, struct interval change)
+{
+    struct style other = *style;
+    other.units = style->units == UNITS_US ? UNITS_SI : UNITS_US;
+    int decimals = word_decimals(&other, UNIT_KELVIN, change);
+    text_addf(out, "%s (%s)", word_change(&other, UNIT_KELVIN, change.value, decimals).s,
+              word_range(&other, UNIT_KELVIN, change, decimals, true).s);
+}
+
+static void key_figure(struct document *document, const struct report_input *input,
+                       const struct engine_answer *engine)
+{
+    if (engine->key_band >= engine->band_count)
+        return;
+    const struct band *band = &engine->bands[engine->key_band];
+    const struct style *style = input->style;
+    int decimals = word_decimals(style, UNIT_KELVIN, band->change);
+    struct text what = {0}, sure = {0}, other = {0};
+    text_addf(&what, "Change of coolant temperature at %s and a sea of %s", word_rpm(band->rpm).s,
+              word_quantity(style, UNIT_DEGC, input->answer->reference_sea, 1).s);
+    text_addf(&sure, "%s interval %s %s", word_level(style, input->answer->confidence_level).s,
+              word_range(style, UNIT_KELVIN, band->change, decimals, true).s,
+              unit_symbol(UNIT_KELVIN, style->units));
+    other_units(&other, style, band->change);
+    document_key(document, text_string(&what),
+                 word_change(style, UNIT_KELVIN, band->change.value, decimals).s,
+                 text_string(&sure), text_string(&other));
+    document->failed |= what.failed || sure.failed || other.failed;
+    text_free(&what);
+    text_free(&sure);
+    text_free(&other);
+}
+
+/* The engine left alone carries day, load and sea: what it did is told beside. */
+static void control(struct document *document, const struct report_input *input,
+                    const struct engine_answer *engine)
+{
+    const struct interval ratio = engine->control_ratio;
+    if (!isfinite(ratio.value))
+        return;
+    int decimals = word_decimals(input->style, UNIT_ONE, ratio);
+    document_paragraphf(
+        document,
+        "The engine that was left alone shows a ratio of open rise, after over before, of %s (%s); "
+        "the figures of this engine are taken against it, so that day, load and sea cancel.",
+        word_number(input->style, ratio.value, decimals).s,
+        word_range(input->style, UNIT_ONE, ratio, decimals, false).s);
+}
+
+static void main_chart(struct document *document, const struct report_input *input,
+                       const struct engine_answer *engine)
+{
+    const struct drawing_list *drawings = input->drawings;
+    for (size_t i = 0; i < drawings->count; i++)
+        if (drawings->list[i].chart == &chart_coolant &&
+            chart_engine(&drawings->list[i].view) == engine)
+            document_figure(document, i, drawings->list[i].caption);
+}
+
+static void finding_of(struct document *document, const struct report_input *input,
+                       const struct engine_answer *engine)
+{
+    report_engine_heading(document, input, engine);
+    document_finding(document, engine->finding, headline(engine->finding));
+    if (engine->sentence[0] != '\0')
+        report_prose_paragraph(document, input->style, engine->sentence);
+    key_figure(document, input, engine);
+    control(document, input, engine);
+    if (engine->next[0] != '\0') {
+        struct text next = {0};
+        text_add(&next,
+                 engine->finding == FINDING_CANNOT_BE_SHOWN ? "To record next: " : "To be surer: ");
+        text_add(&next, engine->next);
+        report_prose_paragraph(document, input->style, text_string(&next));
+        text_free(&next);
+    }
+    if (input->extent == REPORT_WHOLE)
+        main_chart(document, input, engine);
+}
+
+void section_finding(struct document *document, const struct report_input *input)
+{
+    const struct answer *answer = input->answer;
+    for (size_t i = 0; i < answer->engine_count; i++)
+        finding_of(document, input, &answer->engines[i]);
+    if (answer->engine_count == 0)
+        document_finding(document, FINDING_CANNOT_BE_SHOWN,
+                         "No engine was found in these runs: nothing can be compared.");
+    if (answer->warning_count > 0)
+        document_paragraphf(
+            document, "%s below, under Warnings.",
+            word_count(answer->warning_count, "warning stands", "warnings stand").s);
+}
+
+/* --- tables by engine speed */
+
+static const char *thermostat_words(enum thermostat_state state)
+{
+    switch (state) {
+    case THERMOSTAT_OPEN:
+        return "open";
+    case THERMOSTAT_IN_CONTROL:
+        return "in control";
+    case THERMOSTAT_UNKNOWN:
+        break;
+    }
+    return "unknown";
+}
+
+static const char *short_finding(enum finding finding)
+{
+    return finding == FINDING_CANNOT_BE_SHOWN ? "not shown" : finding_words(finding);
+}
+
+static int change_decimals(const struct report_input *input, const struct engine_answer *engine)
+{
+    return word_column_decimals(input->style, UNIT_KELVIN, &engine->bands[0].change,
+                                engine->band_count, sizeof engine->bands[0]);
+}
+
+static void band_row(struct document *document, const struct report_input *input,
+                     const struct band *band, int column)
+{
+    const struct style *style = input->style;
+    int decimals = word_row_decimals(style, UNIT_KELVIN, band->change, column);
+    double change = unit_shown(band->change.value, UNIT_KELVIN, style->units);
+    document_cellf(document, "%.0f", band->rpm);
+    for (size_t side = 0; side < SIDE_COUNT; side++)
+        document_cell(document,
+                      word_value(style, UNIT_DEGC, band->side[side].coolant.value, decimals).s);
+    document_cell(document, word_signed(style, change, decimals).s);
+    document_cell(document, word_range(style, UNIT_KELVIN, band->change, decimals, true).s);
+    document_cell(document, short_finding(band->finding));
+}
+
+/* Titles that depend on the units are made here and copied by the document. */
+static void bands_table(struct document *document, const struct report_input *input,
+                        const struct engine_answer *engine)
+{
+    const struct style *style = input->style;
+    const char *degree = unit_symbol(UNIT_DEGC, style->units);
+    const char *difference = unit_symbol(UNIT_KELVIN, style->units);
+    struct word before, after, change, interval, caption;
+    before = word_of("before, %s", degree);
+    after = word_of("after, %s", degree);
+    change = word_of("change, %s", difference);
+    interval = word_of("%s interval", word_level(style, input->answer->confidence_level).s);
+    caption = word_of("Coolant temperature at a sea of %s",
+                      word_quantity(style, UNIT_DEGC, input->answer->reference_sea, 1).s);
+    const struct column columns[] = {
+        {"rpm", COLUMN_NAME},      {before.s, COLUMN_NUMBER},   {after.s, COLUMN_NUMBER},
+        {change.s, COLUMN_NUMBER}, {interval.s, COLUMN_NUMBER}, {"finding", COLUMN_SHORT},
+    };
+    int column = change_decimals(input, engine);
+    document_table(document, caption.s, columns, sizeof columns / sizeof columns[0]);
+    for (size_t i = 0; i < engine->band_count; i++)
+        band_row(document, input, &engine->bands[i], column);
+}
+
+static void uncompared(struct document *document, const struct report_input *input,
+                       const struct engine_answer *engine)
+{
+    if (engine->uncompared_count == 0)
+        return;
+    static const struct column columns[] = {
+        {"rpm", COLUMN_NAME}, {"missing", COLUMN_SHORT}, {"why", COLUMN_WORDS}};
+    document_table(document, "Speeds that could not be compared", columns, 3);
+    for (size_t i = 0; i < engine->uncompared_count; i++) {
+        document_cellf(document, "%.0f", engine->uncompared[i].rpm);
+        document_cell(document, engine->uncompared[i].missing == SIDE_BEFORE ? "before" : "after");
+        report_prose_cell(document, input->style, engine->uncompared[i].reason);
+    }
+}
+
+void section_bands(struct document *document, const struct report_input *input)
+{
+    for (size_t i = 0; i < input->answer->engine_count; i++) {
+        const struct engine_answer *engine = &input->answer->engines[i];
+        if (engine->band_count + engine->uncompared_count == 0)
+            continue;
+        report_engine_heading(document, input, engine);
+        if (engine->band_count > 0)
+            bands_table(document, input, engine);
+        uncompared(document, input, engine);
+    }
+}
+
+/* --- the same bands in detail, for "how sure" */
+
+static void detail_row(struct document *document, const struct report_input *input,
+                       const struct band *band)
+{
+    const struct style *style = input->style;
+    document_cellf(document, "%.0f", band->rpm);
+    for (size_t side = 0; side < SIDE_COUNT; side++) {
+        const struct band_side *half = &band->side[side];
+        int decimals = word_decimals(style, UNIT_DEGC, half->coolant);
+        document_cell(document, word_range(style, UNIT_DEGC, half->coolant, decimals, false).s);
+    }
+    int decimals = word_decimals(style, UNIT_KELVIN, band->simultaneous);
+    document_cell(document, word_range(style, UNIT_KELVIN, band->simultaneous, decimals, true).s);
+    document_cellf(document, "%zu, %zu", band->side[SIDE_BEFORE].holds,
+                   band->side[SIDE_AFTER].holds);
+    document_cell(document, word_number(style, band->df, 1).s);
+    document_cellf(document, "%s, %s", thermostat_words(band->side[SIDE_BEFORE].thermostat),
+                   thermostat_words(band->side[SIDE_AFTER].thermostat));
+}
+
+static void detail(struct document *document, const struct report_input *input,
+                   const struct engine_answer *engine)
+{
+    struct word caption;
+    caption = word_of(
+        "%s intervals by speed: temperatures in %s, change in %s with all speeds at once",
+        word_level(input->style, input->answer->confidence_level).s,
+        unit_symbol(UNIT_DEGC, input->style->units), unit_symbol(UNIT_KELVIN, input->style->units));
+    static const struct column columns[] = {{"rpm", COLUMN_NAME},        {"before", COLUMN_NUMBER},
+                                            {"after", COLUMN_NUMBER},    {"change", COLUMN_NUMBER},
+                                            {"holds", COLUMN_NUMBER},    {"df", COLUMN_NUMBER},
+                                            {"thermostat", COLUMN_WORDS}};
+    document_table(document, caption.s, columns, sizeof columns / sizeof columns[0]);
+    for (size_t i = 0; i < engine->band_count; i++)
+        detail_row(document, input, &engine->bands[i]);
+}
+
+static double combined(const struct engine_answer *engine)
+{
+    double square = 0;
+    for (size_t i = 0; i < engine->budget_count; i++)
+        if (isfinite(engine->budget[i].kelvin))
+            square += engine->budget[i].kelvin * engine->budget[i].kelvin;
+    return square;
+}
+
+static void budget(struct document *document, const struct report_input *input,
+                   const struct engine_answer *engine)
+{
+    const struct style *style = input->style;
+    struct word title;
+    double all = combined(engine);
+    title = word_of("± %s", unit_symbol(UNIT_KELVIN, style->units));
+    const struct column columns[] = {{"cause", COLUMN_NAME},
+                                     {title.s, COLUMN_NUMBER},
+                                     {"share", COLUMN_NUMBER},
+                                     {"what would make it smaller", COLUMN_WORDS}};
+    int decimals = word_uncertainty_decimals(style, UNIT_KELVIN, sqrt(all));
+    document_table(document, "Uncertainty budget of the key figure (standard uncertainties)",
+                   columns, 4);
+    for (size_t i = 0; i < engine->budget_count; i++) {
+        const struct budget_term *term = &engine->budget[i];
+        document_cell(document, term->title);
+        document_cell(document, word_value(style, UNIT_KELVIN, term->kelvin, decimals).s);
+        document_cell(document, word_share(style, term->kelvin * term->kelvin / all).s);
+        report_prose_cell(document, style, term->shrink == NULL ? "" : term->shrink);
+    }
+    document_cell(document, "All together");
+    document_cell(document, word_value(style, UNIT_KELVIN, sqrt(all), decimals).s);
+    document_cell(document, word_share(style, 1).s);
+    document_cell(document, "");
+}
+
+static const char *load_words(const char *from)
+{
+    if (from == NULL)
+        return "not known";
+    if (strcmp(from, "fuel_rate") == 0)
+        return "taken from the recorded fuel rate";
+    if (strcmp(from, "load") == 0)
+        return "taken from the recorded percent load";
+    if (strcmp(from, "runs") == 0)
+        return "taken from the scatter between the runs of a side";
+    return "assumed, because neither fuel rate nor load was recorded in all runs";
+}
+
+static void thermostat_paragraph(struct document *document, const struct report_input *input,
+                                 const struct engine_answer *engine)
+{
+    const struct style *style = input->style;
+    if (!isfinite(engine->thermostat_start))
+        document_paragraph(document, "Thermostat: not known, so the intervals cover both a "
+                                     "thermostat in control and one wide open.");
+    else
+        document_paragraphf(document,
+                            "Thermostat: starts to open at %s, wide open at %s, %s; standard "
+                            "uncertainty %s.",
+                            word_quantity(style, UNIT_DEGC, engine->thermostat_start, 1).s,
+                            word_quantity(style, UNIT_DEGC, engine->thermostat_full, 1).s,
+                            chart_thermostat_from(engine),
+                            word_quantity(style, UNIT_KELVIN, engine->thermostat_u, 1).s);
+}
+
+static void basis(struct document *document, const struct report_input *input,
+                  const struct engine_answer *engine)
+{
+    const struct style *style = input->style;
+    const struct interval ratio = engine->open_rise_ratio;
+    thermostat_paragraph(document, input, engine);
+    if (isfinite(engine->load_u))
+        document_paragraphf(document,
+                            "Heat load at equal speed: differs from run to run by %s (standard "
+                            "uncertainty), %s.",
+                            word_share(style, engine->load_u).s, load_words(engine->load_from));
+    if (isfinite(engine->lag))
+        document_paragraphf(document, "Stored heat: time constant %s s, standard uncertainty %s s.",
+                            word_number(style, engine->lag, 0).s,
+                            word_number(style, engine->lag_u, 0).s);
+    if (isfinite(ratio.value)) {
+        int decimals = word_decimals(style, UNIT_ONE, ratio);
+        document_paragraphf(document,
+                            "Open rise, after over before, all speeds together: %s (%s interval "
+                            "%s). Below 1 the exchanger gives off the same heat with less "
+                            "temperature difference.",
+                            word_number(style, ratio.value, decimals).s,
+                            word_level(style, input->answer->confidence_level).s,
+                            word_range(style, UNIT_ONE, ratio, decimals, false).s);
+    }
+}
+
+void section_certainty(struct document *document, const struct report_input *input)
+{
+    for (size_t i = 0; i < input->answer->engine_count; i++) {
+        const struct engine_answer *engine = &input->answer->engines[i];
+        if (engine->band_count == 0)
+            continue;
+        report_engine_heading(document, input, engine);
+        basis(document, input, engine);
+        if (engine->budget_count > 0)
+            budget(document, input, engine);
+        detail(document, input, engine);
+    }
+}
+
+void section_hints(struct document *document, const struct report_input *input)
+{
+    for (size_t i = 0; i < input->answer->engine_count; i++) {
+        const struct engine_answer *engine = &input->answer->engines[i];
+        if (engine->hint_count > 0)
+            report_engine_heading(document, input, engine);
+        for (size_t h = 0; h < engine->hint_count; h++)
+            report_prose_item(document, input->style, engine->hints[h].text);
+    }
+}
+
+static bool is_main_chart(const struct drawing *drawing)
+{
+    return drawing->chart == &chart_coolant;
+}
+
+/* The main chart stands with the finding; all others here. */
+void section_charts(struct document *document, const struct report_input *input)
+{
+    const struct drawing_list *drawings = input->drawings;
+    if (drawings->trouble[0] != '\0')
+        document_paragraphf(document, "About the charts: %s", drawings->trouble);
+    for (size_t i = 0; i < drawings->count; i++)
+        if (!is_main_chart(&drawings->list[i]))
+            document_figure(document, i, drawings->list[i].caption);
+}
