@@ -47,6 +47,12 @@ static void truth_in(struct maker *maker, cJSON *parent, const char *key, bool v
     maker->failed |= cJSON_AddBoolToObject(parent, key, value) == NULL;
 }
 
+/* Number of an engine, null for what belongs to none or all. */
+static void engine_number_in(struct maker *maker, cJSON *parent, int instance)
+{
+    number_in(maker, parent, "engine", instance < 0 ? (double)NAN : (double)instance);
+}
+
 /* Strings from run files may hold anything; JSON must be UTF-8. */
 static void string_in(struct maker *maker, cJSON *parent, const char *key, const char *value)
 {
@@ -297,7 +303,7 @@ static void choices_in(struct maker *maker, cJSON *root)
         cJSON *object = object_in(maker, list, NULL);
         string_in(maker, object, "channel", channel_get(choice->channel)->key);
         number_in(maker, object, "run", (double)choice->run);
-        number_in(maker, object, "engine", choice->engine < 0 ? NAN : choice->engine);
+        engine_number_in(maker, object, choice->engine);
         string_in(maker, object, "taken", choice->chosen);
         number_in(maker, object, "candidates", (double)choice->candidates);
         string_in(maker, object, "not_taken", choice->others);
@@ -313,7 +319,7 @@ static void cleaned_in(struct maker *maker, cJSON *root)
         cJSON *object = object_in(maker, list, NULL);
         string_in(maker, object, "channel", channel_get(cleaned->channel)->key);
         number_in(maker, object, "run", (double)cleaned->run);
-        number_in(maker, object, "engine", cleaned->engine < 0 ? NAN : cleaned->engine);
+        engine_number_in(maker, object, cleaned->engine);
         number_in(maker, object, "samples", (double)cleaned->samples);
         number_in(maker, object, "unbelievable", (double)cleaned->unbelievable);
         number_in(maker, object, "spikes", (double)cleaned->spikes);
@@ -331,8 +337,7 @@ static void warnings_in(struct maker *maker, cJSON *root)
     for (size_t i = 0; i < answer->warning_count; i++) {
         cJSON *object = object_in(maker, list, NULL);
         string_in(maker, object, "key", answer->warnings[i].key);
-        number_in(maker, object, "engine",
-                  answer->warnings[i].engine < 0 ? NAN : answer->warnings[i].engine);
+        engine_number_in(maker, object, answer->warnings[i].engine);
         string_in(maker, object, "text", answer->warnings[i].text);
     }
     number_in(maker, root, "warnings_left_out", (double)answer->warnings_left_out);

@@ -305,9 +305,9 @@ struct word word_iso(int64_t unix_us)
     struct tm utc;
     int64_t micro;
     if (utc_of(unix_us, &utc, &micro))
-        snprintf(word.s, sizeof word.s, "%04d-%02d-%02dT%02d:%02d:%02d.%03dZ", utc.tm_year + 1900,
+        snprintf(word.s, sizeof word.s, "%04d-%02d-%02dT%02d:%02d:%02d.%06dZ", utc.tm_year + 1900,
                  utc.tm_mon + 1, utc.tm_mday, utc.tm_hour, utc.tm_min, utc.tm_sec,
-                 (int)(micro / 1000));
+                 (int)micro);
     return word;
 }
 

@@ -69,7 +69,7 @@ struct word word_duration(double seconds); /* "38 min", "1 h 05 min" */
 struct word word_clock(double seconds);    /* since run start: "1:02:45" */
 struct word word_date(int64_t unix_us);    /* "2026-05-14" (UTC) */
 struct word word_time(int64_t unix_us);    /* "2026-05-14 09:32 UTC" */
-struct word word_iso(int64_t unix_us);     /* "2026-05-14T09:32:05.250Z", for machines */
+struct word word_iso(int64_t unix_us);     /* "2026-05-14T09:32:05.250000Z", for machines */
 
 /* Prose that was written with numbers in °C and K ("71 to 82 °C", "−0.4 K", "20 °C"), in the style's
  * units and decimal sign. Text between quotation marks is left alone. */

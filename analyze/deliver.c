@@ -1,0 +1,174 @@
+/* deliver.c - writes what a comparison leaves. */
+#include "deliver.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+#include "chart.h"
+#include "folder.h"
+#include "report.h"
+#include "result_json.h"
+
+/* One delivery under way. */
+struct work {
+    const struct delivery *delivery;
+    struct text command; /* that gives the same numbers again */
+    struct text json;
+    struct drawing_list drawings; /* none without an output folder */
+    struct complaint *complaint;
+};
+
+static void draw_progress(void *self, size_t done, size_t count)
+{
+    FILE *progress = self;
+    fprintf(progress, "\rdrawing chart %zu of %zu ", done + 1, count);
+    fflush(progress);
+}
+
+/* Takes the progress line off the terminal again. */
+static void end_progress(FILE *progress)
+{
+    if (progress != NULL)
+        fputs("\r\033[K", progress);
+}
+
+static enum status draw_charts(struct work *work, const char *folder)
+{
+    FILE *progress = work->delivery->progress;
+    charts_clear(folder);
+    enum status status = charts_write(&work->drawings, folder, work->complaint);
+    if (status == STATUS_OK) {
+        charts_draw(&work->drawings, folder, progress != NULL ? draw_progress : NULL, progress);
+        end_progress(progress);
+    }
+    return status;
+}
+
+static enum status make_charts(struct work *work)
+{
+    const struct compare_request *request = work->delivery->request;
+    char *folder = folder_path(request->output, "charts");
+    if (folder == NULL)
+        return complain(work->complaint, STATUS_MEMORY, "no memory left for the charts");
+    enum status status = folder_make(request->output, work->complaint);
+    if (status == STATUS_OK)
+        status = folder_make(folder, work->complaint);
+    if (status == STATUS_OK)
+        status =
+            charts_plan(work->delivery->answer, &request->style, &work->drawings, work->complaint);
+    if (status == STATUS_OK)
+        status = draw_charts(work, folder);
+    free(folder);
+    return status;
+}
+
+static struct report_input input_of(const struct work *work, enum report_extent extent)
+{
+    const struct compare_request *request = work->delivery->request;
+    return (struct report_input){
+        .extent = extent,
+        .answer = work->delivery->answer,
+        .style = &request->style,
+        .drawings = &work->drawings,
+        .command = text_string(&work->command),
+    };
+}
+
+static enum status write_file(struct work *work, const char *name, struct text *content)
+{
+    enum status status =
+        folder_write(work->delivery->request->output, name, content, work->complaint);
+    text_free(content);
+    return status;
+}
+
+static enum status write_report(struct work *work, const struct document *document)
+{
+    struct text content = {0};
+    report_html(&content, document, &work->drawings);
+    enum status status = write_file(work, "report.html", &content);
+    if (status != STATUS_OK)
+        return status;
+    report_text(&content, document, &work->drawings, "charts", false);
+    status = write_file(work, "report.txt", &content);
+    if (status != STATUS_OK)
+        return status;
+    report_holds_csv(&content, work->delivery->answer);
+    status = write_file(work, "holds.csv", &content);
+    return status == STATUS_OK ? folder_write(work->delivery->request->output, "result.json",
+                                              &work->json, work->complaint)
+                               : status;
+}
+
+static enum status fill_folder(struct work *work)
+{
+    struct document document = {0};
+    enum status status = make_charts(work);
+    if (status == STATUS_OK) {
+        struct report_input input = input_of(work, REPORT_WHOLE);
+        status = report_build(&input, &document, work->complaint);
+    }
+    if (status == STATUS_OK)
+        status = write_report(work, &document);
+    document_free(&document);
+    return status;
+}
+
+/* The whole report, or with a folder its summary and where the rest is. */
+static enum status print_report(struct work *work, struct text *printed)
+{
+    const struct compare_request *request = work->delivery->request;
+    struct document document = {0};
+    struct report_input input =
+        input_of(work, request->output == NULL ? REPORT_WHOLE : REPORT_SUMMARY);
+    enum status status = report_build(&input, &document, work->complaint);
+    if (status == STATUS_OK) {
+        report_text(printed, &document, &work->drawings, NULL, work->delivery->colour);
+        if (request->output != NULL) {
+            text_add(printed, "\nThe whole report: ");
+            text_clean(printed, request->output);
+            text_add(printed, "/report.html (and report.txt, result.json, holds.csv, charts/)\n");
+        }
+    }
+    document_free(&document);
+    return status;
+}
+
+static enum status write_json(struct work *work, struct text *printed)
+{
+    const char *name = work->delivery->request->json;
+    if (strcmp(name, "-") != 0)
+        return file_write(name, &work->json, work->complaint);
+    text_add(printed, text_string(&work->json));
+    return STATUS_OK;
+}
+
+static enum status do_all(struct work *work, struct text *printed)
+{
+    const struct compare_request *request = work->delivery->request;
+    bool json_printed = request->json != NULL && strcmp(request->json, "-") == 0;
+    enum status status = result_json(work->delivery->answer, text_string(&work->command),
+                                     &work->json, work->complaint);
+    if (status == STATUS_OK && request->output != NULL)
+        status = fill_folder(work);
+    if (status == STATUS_OK && request->json != NULL)
+        status = write_json(work, printed);
+    if (status == STATUS_OK && !request->quiet && !json_printed)
+        status = print_report(work, printed);
+    return status;
+}
+
+enum status deliver(const struct delivery *delivery, struct text *printed, struct complaint *note,
+                    struct complaint *complaint)
+{
+    struct work work = {.delivery = delivery, .complaint = complaint};
+    compare_command(&work.command, delivery->request);
+    enum status status = do_all(&work, printed);
+    complain(note, STATUS_OK, "%s", work.drawings.trouble);
+    if (status == STATUS_OK && (printed->failed || work.command.failed))
+        status = complain(complaint, STATUS_MEMORY, "no memory left for the report");
+    charts_free(&work.drawings);
+    text_free(&work.json);
+    text_free(&work.command);
+    return status;
+}

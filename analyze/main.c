@@ -1,0 +1,292 @@
+/* searun-analyze - says what two sea trials show about an engine's cooling. */
+#include <errno.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+#include "check.h"
+#include "deliver.h"
+#include "export.h"
+#include "folder.h"
+#include "options.h"
+#include "report.h"
+#include "show.h"
+
+/* Exit codes; searun-analyze(1), EXIT STATUS. */
+enum outcome {
+    OUTCOME_DONE = 0,
+    OUTCOME_DAMAGED = 1, /* check only */
+    OUTCOME_UNREADABLE = 2,
+    OUTCOME_UNWRITTEN = 3,
+    OUTCOME_USAGE = 4,
+    OUTCOME_MEMORY = 5
+};
+
+static enum outcome fail(enum outcome outcome, const struct complaint *complaint)
+{
+    struct text words = {0};
+    text_clean(&words, complaint->text);
+    fprintf(stderr, "searun-analyze: %s\n", text_string(&words));
+    text_free(&words);
+    return outcome;
+}
+
+/* The outcome of a step that reads (or, with OUTCOME_UNWRITTEN, writes). */
+static enum outcome outcome_of(enum status status, enum outcome otherwise)
+{
+    if (status == STATUS_MEMORY)
+        return OUTCOME_MEMORY;
+    return status == STATUS_BAD_USAGE ? OUTCOME_USAGE : otherwise;
+}
+
+/* Prints and looks whether it arrived: a full disk behind a pipe must not look like success. */
+static enum outcome print(const struct text *words)
+{
+    struct complaint complaint;
+    fwrite(text_string(words), 1, words->length, stdout);
+    if (fflush(stdout) == 0 && !ferror(stdout))
+        return OUTCOME_DONE;
+    complain(&complaint, STATUS_IO, "cannot write to standard output: %s", strerror(errno));
+    return fail(OUTCOME_UNWRITTEN, &complaint);
+}
+
+/* True if the command line asked for something else than running: then *outcome is final. */
+static bool settled(const struct command_syntax *syntax, int count, char **arguments, void *request,
+                    enum outcome *outcome)
+{
+    struct complaint complaint;
+    struct text words = {0};
+    bool help;
+    enum status status = options_parse(syntax, count, arguments, request, &help, &complaint);
+    if (status != STATUS_OK) {
+        *outcome = fail(outcome_of(status, OUTCOME_USAGE), &complaint);
+        return true;
+    }
+    if (!help)
+        return false;
+    options_help(&words, syntax);
+    *outcome = print(&words);
+    text_free(&words);
+    return true;
+}
+
+/* --- compare */
+
+static enum outcome deliver_answer(const struct compare_request *request,
+                                   const struct answer *answer)
+{
+    struct complaint complaint, note = {""};
+    struct text printed = {0};
+    bool terminal = isatty(STDERR_FILENO) && !request->quiet;
+    struct delivery delivery = {request, answer, isatty(STDOUT_FILENO) != 0,
+                                terminal ? stderr : NULL};
+    enum status status = deliver(&delivery, &printed, &note, &complaint);
+    enum outcome outcome = OUTCOME_DONE;
+    if (status != STATUS_OK)
+        outcome = fail(outcome_of(status, OUTCOME_UNWRITTEN), &complaint);
+    else
+        outcome = print(&printed);
+    if (note.text[0] != '\0')
+        fail(outcome, &note);
+    text_free(&printed);
+    return outcome;
+}
+
+static enum outcome run_compare(int count, char **arguments)
+{
+    struct compare_request request;
+    struct complaint complaint;
+    struct answer answer = {0};
+    enum outcome outcome;
+    compare_request_default(&request);
+    if (settled(&compare_syntax, count, arguments, &request, &outcome)) {
+        compare_request_free(&request);
+        return outcome;
+    }
+    enum status status = compare_request_finish(&request, &complaint);
+    if (status == STATUS_OK)
+        status = compare_runs(&request.options, &answer, &complaint);
+    if (status != STATUS_OK)
+        outcome = fail(outcome_of(status, OUTCOME_UNREADABLE), &complaint);
+    else
+        outcome = deliver_answer(&request, &answer);
+    answer_free(&answer);
+    compare_request_free(&request);
+    return outcome;
+}
+
+/* --- show, export, check */
+
+static enum outcome run_show(int count, char **arguments)
+{
+    struct show_request request = {.style = {UNITS_SI, false}};
+    struct document document = {0};
+    struct complaint complaint;
+    struct text printed = {0};
+    enum outcome outcome;
+    if (settled(&show_syntax, count, arguments, &request, &outcome))
+        return outcome;
+    enum status status = show_run(&request, &document, &complaint);
+    if (status != STATUS_OK) {
+        outcome = fail(outcome_of(status, OUTCOME_UNREADABLE), &complaint);
+    } else {
+        report_text(&printed, &document, NULL, NULL, isatty(STDOUT_FILENO) != 0);
+        outcome = print(&printed);
+    }
+    text_free(&printed);
+    document_free(&document);
+    return outcome;
+}
+
+static enum outcome export_to(struct run *run, const struct export_request *request, FILE *out)
+{
+    struct complaint complaint;
+    enum status status =
+        request->raw ? export_raw(run, out, &complaint) : export_csv(run, request, out, &complaint);
+    if (status != STATUS_OK)
+        return fail(outcome_of(status, OUTCOME_UNREADABLE), &complaint);
+    if (fflush(out) != 0 || ferror(out)) {
+        complain(&complaint, STATUS_IO, "cannot write the table: %s", strerror(errno));
+        return fail(OUTCOME_UNWRITTEN, &complaint);
+    }
+    return OUTCOME_DONE;
+}
+
+/* Ends a file that export_to filled and gives it its final name. */
+static enum outcome finish_file(FILE *out, const char *part, const char *name)
+{
+    struct complaint complaint;
+    if (fclose(out) == 0 && rename(part, name) == 0)
+        return OUTCOME_DONE;
+    complain(&complaint, STATUS_IO, "cannot write %s: %s", name, strerror(errno));
+    return fail(OUTCOME_UNWRITTEN, &complaint);
+}
+
+/* Into a file beside the final name, which then takes its place: half a table is worse than none. */
+static enum outcome export_to_file(struct run *run, const struct export_request *request)
+{
+    struct complaint complaint;
+    struct text part = {0};
+    enum outcome outcome;
+    text_add(&part, request->output);
+    text_add(&part, ".part");
+    FILE *out = fopen(text_string(&part), "wbe");
+    if (out == NULL) {
+        complain(&complaint, STATUS_IO, "cannot write %s: %s", request->output, strerror(errno));
+        outcome = fail(OUTCOME_UNWRITTEN, &complaint);
+    } else {
+        outcome = export_to(run, request, out);
+        if (outcome == OUTCOME_DONE)
+            outcome = finish_file(out, text_string(&part), request->output);
+        else
+            fclose(out);
+        if (outcome != OUTCOME_DONE)
+            unlink(text_string(&part));
+    }
+    text_free(&part);
+    return outcome;
+}
+
+static enum outcome run_export(int count, char **arguments)
+{
+    struct export_request request = {0};
+    struct complaint complaint;
+    struct run *run;
+    enum outcome outcome;
+    if (settled(&export_syntax, count, arguments, &request, &outcome))
+        return outcome;
+    enum status status = run_open(request.run, &run, &complaint);
+    if (status != STATUS_OK)
+        return fail(outcome_of(status, OUTCOME_UNREADABLE), &complaint);
+    outcome =
+        request.output != NULL ? export_to_file(run, &request) : export_to(run, &request, stdout);
+    run_close(run);
+    return outcome;
+}
+
+static enum outcome run_check_command(int count, char **arguments)
+{
+    struct check_request request = {0};
+    struct complaint complaint;
+    enum outcome outcome;
+    if (settled(&check_syntax, count, arguments, &request, &outcome)) {
+        free(request.runs.list);
+        return outcome;
+    }
+    outcome = OUTCOME_DONE;
+    for (size_t i = 0; i < request.runs.count; i++) {
+        enum outcome one =
+            (enum outcome)check_run(request.runs.list[i], request.quiet, stdout, &complaint);
+        if (one == OUTCOME_UNREADABLE)
+            fail(one, &complaint);
+        outcome = one > outcome ? one : outcome;
+    }
+    free(request.runs.list);
+    struct text nothing = {0};
+    enum outcome printed = print(&nothing);
+    return printed == OUTCOME_DONE ? outcome : printed;
+}
+
+/* --- the table of commands */
+
+static const struct command {
+    const struct command_syntax *syntax;
+    enum outcome (*run)(int count, char **arguments);
+} commands[] = {
+    {&compare_syntax, run_compare},
+    {&show_syntax, run_show},
+    {&export_syntax, run_export},
+    {&check_syntax, run_check_command},
+};
+#define COMMANDS (sizeof commands / sizeof commands[0])
+
+static void add_usage(struct text *words)
+{
+    text_add(words, "usage: searun-analyze COMMAND ...\n\n");
+    for (size_t i = 0; i < COMMANDS; i++)
+        text_addf(words, "  searun-analyze %s %s\n", commands[i].syntax->name,
+                  commands[i].syntax->arguments);
+    text_add(words, "\nsearun-analyze COMMAND --help tells more of each, searun-analyze(1) all.\n"
+                    "searun-analyze --version prints the version.\n");
+}
+
+static enum outcome run_general(const char *word)
+{
+    struct text words = {0};
+    enum outcome outcome;
+    if (strcmp(word, "--version") == 0)
+        text_add(&words, "searun-analyze " SEARUN_VERSION "\n");
+    else if (strcmp(word, "--help") == 0 || strcmp(word, "-h") == 0)
+        add_usage(&words);
+    if (words.length > 0) {
+        outcome = print(&words);
+    } else {
+        struct complaint complaint;
+        struct text clean = {0};
+        text_clip(&clean, word, 40);
+        complain(&complaint, STATUS_BAD_USAGE,
+                 "there is no command %s; compare, show, export, check, --version and --help are "
+                 "allowed",
+                 text_string(&clean));
+        text_free(&clean);
+        outcome = fail(OUTCOME_USAGE, &complaint);
+    }
+    text_free(&words);
+    return outcome;
+}
+
+int main(int argc, char **argv)
+{
+    if (argc < 2) {
+        struct text words = {0};
+        add_usage(&words);
+        fputs(text_string(&words), stderr);
+        text_free(&words);
+        return OUTCOME_USAGE;
+    }
+    for (size_t i = 0; i < COMMANDS; i++)
+        if (strcmp(argv[1], commands[i].syntax->name) == 0)
+            return (int)commands[i].run(argc - 2, argv + 2);
+    return (int)run_general(argv[1]);
+}

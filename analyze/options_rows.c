@@ -1,0 +1,495 @@
+/* options_rows.c - the options of each command. */
+#include "options.h"
+
+#include <errno.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#define TAKE(name)                                                                                 \
+    static enum status name(void *target, const char *value, struct complaint *complaint)
+
+/* --- compare */
+
+TAKE(take_before)
+{
+    return string_list_add(&((struct compare_request *)target)->before, value, complaint);
+}
+
+TAKE(take_after)
+{
+    return string_list_add(&((struct compare_request *)target)->after, value, complaint);
+}
+
+TAKE(take_sea)
+{
+    double *sea = &((struct compare_request *)target)->options.reference_sea;
+    const struct channel *channel = channel_get(CHANNEL_SEA_TEMPERATURE);
+    enum status status = parse_temperature(value, sea, complaint);
+    if (status == STATUS_OK && !(*sea >= channel->low && *sea <= channel->high))
+        status = complain(complaint, STATUS_BAD_USAGE,
+                          "%.1f degC is no temperature of a sea; %.0f to %.0f degC is allowed",
+                          *sea, channel->low, channel->high);
+    return status;
+}
+
+TAKE(take_thermostat)
+{
+    struct compare_options *options = &((struct compare_request *)target)->options;
+    double first, second;
+    enum status status = parse_temperatures(value, &first, &second, complaint);
+    if (status != STATUS_OK)
+        return status;
+    if (!(first >= 20 && second <= 130 && second - first >= 0.5))
+        return complain(complaint, STATUS_BAD_USAGE,
+                        "%.1f and %.1f degC are no thermostat: start to open must lie below full "
+                        "open, both between 20 and 130 degC",
+                        first, second);
+    options->thermostat_start = first;
+    options->thermostat_full = second;
+    return STATUS_OK;
+}
+
+static enum status take_kelvin(double *target, const char *value, double most,
+                               struct complaint *complaint)
+{
+    double kelvin;
+    enum status status = parse_difference(value, &kelvin, complaint);
+    if (status == STATUS_OK && !(kelvin >= 0 && kelvin <= most))
+        status = complain(complaint, STATUS_BAD_USAGE, "0 to %.0f K is allowed", most);
+    if (status == STATUS_OK)
+        *target = kelvin;
+    return status;
+}
+
+TAKE(take_thermostat_uncertainty)
+{
+    return take_kelvin(&((struct compare_request *)target)->options.thermostat_u, value, 20,
+                       complaint);
+}
+
+TAKE(take_sender_uncertainty)
+{
+    return take_kelvin(&((struct compare_request *)target)->options.sender_u, value, 20, complaint);
+}
+
+TAKE(take_day_load)
+{
+    double share;
+    enum status status = parse_percent(value, &share, complaint);
+    if (status == STATUS_OK && !(share >= 0 && share <= 0.5))
+        status = complain(complaint, STATUS_BAD_USAGE, "0 to 50 percent is allowed");
+    if (status == STATUS_OK)
+        ((struct compare_request *)target)->options.day_load = share;
+    return status;
+}
+
+TAKE(take_confidence)
+{
+    double level;
+    enum status status = parse_percent(value, &level, complaint);
+    if (status != STATUS_OK)
+        return status;
+    if (level * 100 < 1 && strchr(value, '%') == NULL)
+        level *= 100; /* given as a share: 0.95 */
+    if (!(level >= 0.5 && level <= 0.9999))
+        return complain(complaint, STATUS_BAD_USAGE,
+                        "0.5 to 0.9999 is allowed, or 50 to 99.99 percent");
+    ((struct compare_request *)target)->options.confidence_level = level;
+    return STATUS_OK;
+}
+
+/* A whole number from 0 to `most` in decimal digits. */
+static bool read_whole(const char *value, unsigned long long most, unsigned long long *out)
+{
+    size_t digits = strspn(value, "0123456789");
+    if (digits == 0 || value[digits] != '\0')
+        return false;
+    errno = 0;
+    *out = strtoull(value, NULL, 10);
+    return errno == 0 && *out <= most;
+}
+
+TAKE(take_seed)
+{
+    unsigned long long seed;
+    if (!read_whole(value, UINT64_C(1) << 53, &seed))
+        return complain(complaint, STATUS_BAD_USAGE, "give a whole number from 0 to 2^53");
+    ((struct compare_request *)target)->options.seed = seed;
+    return STATUS_OK;
+}
+
+TAKE(take_control)
+{
+    unsigned long long engine;
+    if (!read_whole(value, INSTANCE_MAX - 1, &engine))
+        return complain(
+            complaint, STATUS_BAD_USAGE,
+            "give the number of the engine that was left alone, 0 to %d; `searun-analyze "
+            "show RUN` lists the engines",
+            INSTANCE_MAX - 1);
+    ((struct compare_request *)target)->options.control_engine = (int)engine;
+    return STATUS_OK;
+}
+
+/* Reads the CHANNEL before '='; CHANNEL_COUNT if there is none of that name. */
+static enum channel_id channel_named(const char *value, size_t length)
+{
+    char key[64];
+    if (length >= sizeof key)
+        return CHANNEL_COUNT;
+    memcpy(key, value, length);
+    key[length] = '\0';
+    return channel_find(key);
+}
+
+TAKE(take_source)
+{
+    struct compare_options *options = &((struct compare_request *)target)->options;
+    const size_t most = sizeof options->wishes / sizeof options->wishes[0];
+    const char *equals = strchr(value, '=');
+    if (equals == NULL || equals[1] == '\0')
+        return complain(
+            complaint, STATUS_BAD_USAGE,
+            "give CHANNEL=SOURCE, for example sea_temperature=MTW; `searun-analyze show "
+            "RUN` lists both");
+    enum channel_id channel = channel_named(value, (size_t)(equals - value));
+    if (channel == CHANNEL_COUNT)
+        return complain(complaint, STATUS_BAD_USAGE,
+                        "there is no channel of that name; `searun-analyze show RUN` lists them");
+    struct source_wish *wish = &options->wishes[options->wish_count];
+    if (options->wish_count == most || strlen(equals + 1) >= sizeof wish->source)
+        return complain(complaint, STATUS_BAD_USAGE,
+                        "at most %zu sources of at most %zu characters each", most,
+                        sizeof wish->source - 1);
+    wish->channel = channel;
+    strcpy(wish->source, equals + 1);
+    options->wish_count++;
+    return STATUS_OK;
+}
+
+static enum status read_units(struct style *style, const char *value, struct complaint *complaint)
+{
+    if (strcmp(value, "si") == 0)
+        style->units = UNITS_SI;
+    else if (strcmp(value, "us") == 0)
+        style->units = UNITS_US;
+    else
+        return complain(complaint, STATUS_BAD_USAGE, "give si or us");
+    return STATUS_OK;
+}
+
+static enum status read_decimal(struct style *style, const char *value, struct complaint *complaint)
+{
+    if (strcmp(value, "point") != 0 && strcmp(value, "comma") != 0)
+        return complain(complaint, STATUS_BAD_USAGE, "give point or comma");
+    style->decimal_comma = strcmp(value, "comma") == 0;
+    return STATUS_OK;
+}
+
+TAKE(take_units)
+{
+    return read_units(&((struct compare_request *)target)->style, value, complaint);
+}
+
+TAKE(take_decimal)
+{
+    return read_decimal(&((struct compare_request *)target)->style, value, complaint);
+}
+
+static enum status take_name(const char **target, const char *value, struct complaint *complaint)
+{
+    if (value[0] == '\0')
+        return complain(complaint, STATUS_BAD_USAGE, "the name is empty");
+    *target = value;
+    return STATUS_OK;
+}
+
+TAKE(take_output)
+{
+    return take_name(&((struct compare_request *)target)->output, value, complaint);
+}
+
+TAKE(take_json)
+{
+    return take_name(&((struct compare_request *)target)->json, value, complaint);
+}
+
+TAKE(take_quiet)
+{
+    (void)value;
+    (void)complaint;
+    ((struct compare_request *)target)->quiet = true;
+    return STATUS_OK;
+}
+
+static const struct option_row compare_rows[] = {
+    {"--before", "RUN...", OPTION_LIST, "run files recorded before the service", take_before},
+    {"--after", "RUN...", OPTION_LIST, "run files recorded after it", take_after},
+    {"--sea-temperature", "C", OPTION_VALUE,
+     "compare at this sea temperature, in degrees Celsius whatever --units says, or in Fahrenheit "
+     "with an F (68F); default: the mean of the runs",
+     take_sea},
+    {"--thermostat", "START,FULL", OPTION_VALUE,
+     "temperatures at which the thermostat starts to open and is wide open, degC or with an F: "
+     "71,82 or 160F,180F; default: as recorded in the run files, else fitted to the runs",
+     take_thermostat},
+    {"--thermostat-uncertainty", "K", OPTION_VALUE,
+     "standard uncertainty of both, K or with an F; default: as recorded, else 1",
+     take_thermostat_uncertainty},
+    {"--day-load", "PERCENT", OPTION_VALUE,
+     "how much the heat load at equal speed differs from day to day (standard uncertainty) where "
+     "neither fuel rate nor load was recorded; default 2",
+     take_day_load},
+    {"--sender-uncertainty", "K", OPTION_VALUE,
+     "standard uncertainty of a coolant sender that was changed between the runs, K or with an F; "
+     "default: 1 where the facts or a cold start say that it was changed, else none",
+     take_sender_uncertainty},
+    {"--control", "ENGINE", OPTION_VALUE,
+     "number of the engine that was left alone: changes of the others are taken against it",
+     take_control},
+    {"--source", "CHANNEL=SOURCE", OPTION_REPEAT,
+     "take a channel from this source (message, talker, address or transducer name), for example "
+     "sea_temperature=MTW; may be repeated",
+     take_source},
+    {"--confidence", "LEVEL", OPTION_VALUE, "level of the intervals; default 0.95",
+     take_confidence},
+    {"--seed", "N", OPTION_VALUE, "seed of the Monte Carlo calculation; default 1", take_seed},
+    {"--units", "si|us", OPTION_VALUE,
+     "units of the report: degC, K, kPa, L/h or degF, psi, US gal/h; default si", take_units},
+    {"--decimal", "point|comma", OPTION_VALUE, "decimal sign of report and charts; default point",
+     take_decimal},
+    {"--output", "DIR", OPTION_VALUE,
+     "folder for report.html, report.txt, result.json, holds.csv and charts/; made if it is not "
+     "there; files of an earlier comparison in it are replaced",
+     take_output},
+    {"--json", "FILE|-", OPTION_VALUE, "write the result as JSON; - is standard output", take_json},
+    {"--quiet", "", OPTION_FLAG, "print nothing but complaints", take_quiet},
+    {"--help", "", OPTION_FLAG, "this text", take_quiet},
+};
+
+static const char exit_codes[] = "Exit codes: 0 done, whatever was found; 2 a run cannot be read; "
+                                 "3 an output cannot be written; "
+                                 "4 a command line that cannot be meant; 5 no memory.";
+
+const struct command_syntax compare_syntax = {
+    "compare",
+    "--before RUN... --after RUN... [OPTION...]",
+    "Says whether the coolant temperature changed between runs before and after a service, by how "
+    "much, and how sure that is. Without --output the whole report is printed; with it the "
+    "finding.",
+    exit_codes,
+    compare_rows,
+    sizeof compare_rows / sizeof compare_rows[0],
+    OPTION_FLAG,
+    NULL,
+};
+
+void compare_request_default(struct compare_request *request)
+{
+    *request = (struct compare_request){.style = {UNITS_SI, false}};
+    compare_options_default(&request->options);
+}
+
+void compare_request_free(struct compare_request *request)
+{
+    free(request->before.list);
+    free(request->after.list);
+    *request = (struct compare_request){0};
+}
+
+enum status compare_request_finish(struct compare_request *request, struct complaint *complaint)
+{
+    struct compare_options *options = &request->options;
+    if (request->before.count == 0 || request->after.count == 0)
+        return complain(complaint, STATUS_BAD_USAGE,
+                        "name the runs of both sides: --before RUN... --after RUN...");
+    options->before = request->before.list;
+    options->before_count = request->before.count;
+    options->after = request->after.list;
+    options->after_count = request->after.count;
+    return STATUS_OK;
+}
+
+static void add_runs(struct text *out, const char *option, char **runs, size_t count)
+{
+    text_addf(out, " %s", option);
+    for (size_t i = 0; i < count; i++) {
+        text_add(out, " ");
+        text_shell(out, runs[i]);
+    }
+}
+
+static void add_number(struct text *out, const char *option, double value)
+{
+    if (isfinite(value))
+        text_addf(out, " %s %.12g", option, value);
+}
+
+void compare_command(struct text *out, const struct compare_request *request)
+{
+    const struct compare_options *options = &request->options;
+    text_add(out, "searun-analyze compare");
+    add_runs(out, "--before", options->before, options->before_count);
+    add_runs(out, "--after", options->after, options->after_count);
+    add_number(out, "--sea-temperature", options->reference_sea);
+    if (isfinite(options->thermostat_start))
+        text_addf(out, " --thermostat %.12g,%.12g", options->thermostat_start,
+                  options->thermostat_full);
+    add_number(out, "--thermostat-uncertainty", options->thermostat_u);
+    add_number(out, "--day-load", options->day_load * 100);
+    add_number(out, "--sender-uncertainty", options->sender_u);
+    if (options->control_engine >= 0)
+        text_addf(out, " --control %d", options->control_engine);
+    for (size_t i = 0; i < options->wish_count; i++) {
+        struct text wish = {0};
+        text_addf(&wish, "%s=%s", channel_get(options->wishes[i].channel)->key,
+                  options->wishes[i].source);
+        text_add(out, " --source ");
+        text_shell(out, text_string(&wish));
+        text_free(&wish);
+    }
+    add_number(out, "--confidence", options->confidence_level);
+    text_addf(out, " --seed %llu", (unsigned long long)options->seed);
+    if (request->style.units == UNITS_US)
+        text_add(out, " --units us");
+    if (request->style.decimal_comma)
+        text_add(out, " --decimal comma");
+}
+
+/* --- show, export, check */
+
+TAKE(take_show_run)
+{
+    return take_name(&((struct show_request *)target)->run, value, complaint);
+}
+
+TAKE(take_show_units)
+{
+    return read_units(&((struct show_request *)target)->style, value, complaint);
+}
+
+TAKE(take_nothing)
+{
+    (void)target;
+    (void)value;
+    (void)complaint;
+    return STATUS_OK;
+}
+
+static const struct option_row show_rows[] = {
+    {"--units", "si|us", OPTION_VALUE, "units to show values in; default si", take_show_units},
+    {"--help", "", OPTION_FLAG, "this text", take_nothing},
+};
+
+const struct command_syntax show_syntax = {
+    "show",
+    "RUN [--units si|us]",
+    "Says what a run file holds: facts, sources and their channels with rates and gaps, what was "
+    "refused while recording, transducers that are mapped to no channel, and the steady holds "
+    "found.",
+    "Exit codes: 0 shown; 2 the run cannot be read; 4 a command line that cannot be meant.",
+    show_rows,
+    sizeof show_rows / sizeof show_rows[0],
+    OPTION_VALUE,
+    take_show_run,
+};
+
+TAKE(take_export_run)
+{
+    return take_name(&((struct export_request *)target)->run, value, complaint);
+}
+
+static enum status bad_channel(const char *value, struct complaint *complaint)
+{
+    struct text clean = {0};
+    text_clip(&clean, value, 60);
+    enum status status =
+        complain(complaint, STATUS_BAD_USAGE,
+                 "there is no channel %s; `searun-analyze show RUN` lists those of "
+                 "a run",
+                 text_string(&clean));
+    text_free(&clean);
+    return status;
+}
+
+TAKE(take_channel)
+{
+    struct export_request *request = target;
+    enum channel_id channel = channel_named(value, strlen(value));
+    if (channel == CHANNEL_COUNT)
+        return bad_channel(value, complaint);
+    for (size_t i = 0; i < request->channel_count; i++)
+        if (request->channels[i] == channel)
+            return STATUS_OK;
+    request->channels[request->channel_count++] = channel;
+    return STATUS_OK;
+}
+
+TAKE(take_raw)
+{
+    (void)value;
+    (void)complaint;
+    ((struct export_request *)target)->raw = true;
+    return STATUS_OK;
+}
+
+TAKE(take_export_output)
+{
+    return take_name(&((struct export_request *)target)->output, value, complaint);
+}
+
+static const struct option_row export_rows[] = {
+    {"--channel", "KEY...", OPTION_LIST,
+     "only these channels, by their keys (coolant_temperature ...); default: all", take_channel},
+    {"--raw", "", OPTION_FLAG,
+     "the raw messages as a capture that searun-logger --replay reads, instead of a table",
+     take_raw},
+    {"--output", "FILE", OPTION_VALUE, "write there; default: standard output", take_export_output},
+    {"--help", "", OPTION_FLAG, "this text", take_nothing},
+};
+
+const struct command_syntax export_syntax = {
+    "export",
+    "RUN [--channel KEY...] [--raw] [--output FILE]",
+    "Writes a run as CSV for spreadsheets: a row an instant, a column a channel of a source with "
+    "its "
+    "unit in the header, times in ISO 8601 (UTC). Stored units, decimal points.",
+    "Exit codes: 0 written; 2 the run cannot be read; 3 the output cannot be written; 4 a command "
+    "line that cannot be meant.",
+    export_rows,
+    sizeof export_rows / sizeof export_rows[0],
+    OPTION_VALUE,
+    take_export_run,
+};
+
+TAKE(take_check_run)
+{
+    return string_list_add(&((struct check_request *)target)->runs, value, complaint);
+}
+
+TAKE(take_check_quiet)
+{
+    (void)value;
+    (void)complaint;
+    ((struct check_request *)target)->quiet = true;
+    return STATUS_OK;
+}
+
+static const struct option_row check_rows[] = {
+    {"--quiet", "", OPTION_FLAG, "say nothing of runs that are sound", take_check_quiet},
+    {"--help", "", OPTION_FLAG, "this text", take_nothing},
+};
+
+const struct command_syntax check_syntax = {
+    "check",
+    "RUN... [--quiet]",
+    "Looks whether run files are whole: checksums of all data, lengths, order of times, clean end.",
+    "Exit codes, the worst of all runs: 0 sound; 1 damaged; 2 cannot be read; 4 a command line "
+    "that "
+    "cannot be meant.",
+    check_rows,
+    sizeof check_rows / sizeof check_rows[0],
+    OPTION_LIST,
+    take_check_run,
+};

@@ -1,0 +1,304 @@
+/* show.c - what is in a run file. */
+#include "show.h"
+
+#include <inttypes.h>
+#include <math.h>
+#include <string.h>
+
+#include "facts.h"
+#include "origin_words.h"
+#include "report.h"
+#include "run_read.h"
+
+#define EVENTS_SHOWN 40
+#define GAPS_SHOWN 40
+
+struct showing {
+    struct run *run;
+    struct document *document;
+    const struct style *style;
+};
+
+static void pair(struct document *document, const char *name, const char *value)
+{
+    document_cell(document, name);
+    document_cell(document, value[0] != '\0' ? value : "not recorded");
+}
+
+static const char *file_name(const char *path)
+{
+    const char *slash = strrchr(path, '/');
+    return slash != NULL ? slash + 1 : path;
+}
+
+static void show_about(const struct showing *showing)
+{
+    static const struct column columns[] = {{"", COLUMN_NAME}, {"", COLUMN_WORDS}};
+    const struct run_facts_of *about = run_about(showing->run);
+    struct document *document = showing->document;
+    document_title(document, word_of("Run %s", file_name(about->path)).s, about->path);
+    document_table(document, "", columns, 2);
+    pair(document, "Start", word_time(about->start_unix_us).s);
+    pair(document, "Length", word_duration(about->duration).s);
+    pair(document, "Time from", clock_source_key(about->clock));
+    pair(document, "Recorded by", about->software);
+    document_cell(document, "Format");
+    document_cellf(document, "%d", about->format_version);
+    pair(document, "Run id", about->run_id);
+    document_cell(document, "End");
+    document_cellf(document, "%s%s", about->closed_cleanly ? "clean" : "not clean",
+                   about->rebuilt ? ", rebuilt from the journal" : "");
+}
+
+static void show_facts(const struct showing *showing)
+{
+    static const struct column columns[] = {{"", COLUMN_NAME}, {"", COLUMN_WORDS}};
+    static const char *const fact_sections[] = {"boat", "engine", "run"};
+    const struct facts *facts = run_facts(showing->run);
+    if (facts == NULL || facts->count == 0)
+        return;
+    document_heading(showing->document, 2, "Facts");
+    document_table(showing->document, "", columns, 2);
+    for (size_t i = 0; i < facts->count; i++) {
+        const struct fact *fact = &facts->list[i];
+        const struct fact_row *row = fact_row_find(fact->section, fact->key);
+        const char *title = row != NULL ? row->title : fact->key;
+        if (fact->section == FACT_ENGINE)
+            document_cellf(showing->document, "%s %d: %s", fact_sections[fact->section],
+                           fact->engine, title);
+        else
+            document_cellf(showing->document, "%s: %s", fact_sections[fact->section], title);
+        document_cell(showing->document, fact->value);
+    }
+}
+
+/* --- sources and their channels */
+
+struct figures {
+    double low, high, sum;
+    size_t gaps;
+    double longest; /* s */
+};
+
+static struct figures figures_of(const struct series *series, double silence)
+{
+    struct figures figures = {NAN, NAN, 0, 0, 0};
+    for (size_t i = 0; i < series->count; i++) {
+        range_take(&figures.low, &figures.high, series->value[i]);
+        figures.sum += series->value[i];
+        double quiet = i > 0 ? series->time[i] - series->time[i - 1] : 0;
+        figures.gaps += quiet > silence;
+        figures.longest = fmax(figures.longest, quiet);
+    }
+    return figures;
+}
+
+static double rate_of(const struct series *series)
+{
+    if (series->count < 2)
+        return NAN;
+    double span = series->time[series->count - 1] - series->time[0];
+    return span > 0 ? (double)(series->count - 1) / span : NAN;
+}
+
+static void channel_row(const struct showing *showing, const struct series *series)
+{
+    const struct channel *channel = channel_get(series->channel);
+    const struct style *style = showing->style;
+    struct figures figures = figures_of(series, channel->silence);
+    double mean = series->count > 0 ? figures.sum / (double)series->count : NAN;
+    double rate = rate_of(series);
+    int decimals = word_reading_decimals(channel->unit);
+    document_cell(showing->document, channel->key);
+    document_cellf(showing->document, "%zu", series->count);
+    document_cell(showing->document, word_number(style, rate, rate < 0.1 ? 3 : 1).s);
+    document_cellf(showing->document, "%zu", figures.gaps);
+    document_cell(showing->document, word_value(style, channel->unit, figures.low, decimals).s);
+    document_cell(showing->document, word_value(style, channel->unit, mean, decimals).s);
+    document_cell(showing->document, word_value(style, channel->unit, figures.high, decimals).s);
+    document_cell(showing->document, unit_symbol(channel->unit, style->units));
+}
+
+static enum status show_stream(const struct showing *showing, size_t index,
+                               struct complaint *complaint)
+{
+    static const struct column columns[] = {{"channel", COLUMN_NAME},   {"readings", COLUMN_NUMBER},
+                                            {"per s", COLUMN_NUMBER},   {"gaps", COLUMN_NUMBER},
+                                            {"lowest", COLUMN_NUMBER},  {"mean", COLUMN_NUMBER},
+                                            {"highest", COLUMN_NUMBER}, {"unit", COLUMN_SHORT}};
+    const struct stream *stream = run_stream(showing->run, index);
+    const struct run_input *input = stream->origin.input < run_input_count(showing->run)
+                                        ? run_input_at(showing->run, stream->origin.input)
+                                        : NULL;
+    struct word caption = word_of(
+        "%s: %s (%s%s%s)", origin_place(&stream->origin).s, origin_source(&stream->origin).s,
+        stream->origin.protocol < PROTOCOL_COUNT
+            ? protocol_title((enum protocol)stream->origin.protocol)
+            : "unknown protocol",
+        input != NULL ? ", input " : "", input != NULL ? input->label : "");
+    document_table(showing->document, caption.s, columns, sizeof columns / sizeof columns[0]);
+    for (size_t i = 0; i < stream->channel_count; i++) {
+        struct series series = {0};
+        enum status status =
+            run_read_series(showing->run, index, stream->channels[i], &series, complaint);
+        if (status == STATUS_OK)
+            channel_row(showing, &series);
+        series_free(&series);
+        if (status != STATUS_OK)
+            return status;
+    }
+    return STATUS_OK;
+}
+
+static enum status show_streams(const struct showing *showing, struct complaint *complaint)
+{
+    size_t count = run_stream_count(showing->run);
+    document_heading(showing->document, 2, "Sources and channels");
+    if (count == 0)
+        document_paragraph(showing->document, "No readings: nothing that came in was understood.");
+    else
+        document_paragraph(showing->document,
+                           "A gap is a silence longer than the channel may have (2 to 60 s, by "
+                           "channel).");
+    for (size_t i = 0; i < count; i++) {
+        enum status status = show_stream(showing, i, complaint);
+        if (status != STATUS_OK)
+            return status;
+    }
+    return STATUS_OK;
+}
+
+static void show_unmapped(const struct showing *showing)
+{
+    bool any = false;
+    for (size_t i = 0; i < run_stream_count(showing->run); i++) {
+        const struct stream *stream = run_stream(showing->run, i);
+        for (size_t c = 0; c < stream->channel_count; c++) {
+            if (!origin_unmapped(stream->channels[c]))
+                continue;
+            if (!any) {
+                document_heading(showing->document, 2, "Transducers that nobody has mapped");
+                document_paragraph(
+                    showing->document,
+                    "They are kept under the names they send. To make one a channel, "
+                    "map it in the logger's configuration, or take it in a "
+                    "comparison with --source CHANNEL=NAME.");
+            }
+            any = true;
+            document_itemf(showing->document, "%s: %s", origin_source(&stream->origin).s,
+                           channel_get(stream->channels[c])->key);
+        }
+    }
+}
+
+/* --- what did not become a reading */
+
+static void tally_rows(const struct showing *showing, size_t input)
+{
+    const struct tally *tally = run_tally(showing->run, input);
+    for (int r = 0; tally != NULL && r < REASON_COUNT; r++) {
+        if (tally->line[r].count == 0)
+            continue;
+        document_cell(showing->document, run_input_at(showing->run, input)->label);
+        document_cellf(showing->document, "%" PRIu64, tally->line[r].count);
+        document_cell(showing->document, reason_title((enum reason)r));
+        document_cell(showing->document, word_clock((double)tally->line[r].first / 1e9).s);
+        document_cell(showing->document, word_clock((double)tally->line[r].last / 1e9).s);
+    }
+}
+
+static void show_tallies(const struct showing *showing)
+{
+    static const struct column columns[] = {{"input", COLUMN_NAME},
+                                            {"count", COLUMN_NUMBER},
+                                            {"of", COLUMN_WORDS},
+                                            {"first", COLUMN_NUMBER},
+                                            {"last", COLUMN_NUMBER}};
+    size_t count = run_input_count(showing->run);
+    if (count == 0)
+        return;
+    document_heading(showing->document, 2, "What came in");
+    for (size_t i = 0; i < count; i++)
+        document_itemf(showing->document, "%s: %s", run_input_at(showing->run, i)->label,
+                       run_input_at(showing->run, i)->text);
+    document_table(showing->document, "Counted while recording (times since run start)", columns,
+                   5);
+    for (size_t i = 0; i < count; i++)
+        tally_rows(showing, i);
+}
+
+static enum status show_gaps(const struct showing *showing, struct complaint *complaint)
+{
+    static const struct column columns[] = {{"input", COLUMN_NAME},
+                                            {"from", COLUMN_NUMBER},
+                                            {"length", COLUMN_NUMBER},
+                                            {"lost", COLUMN_NUMBER},
+                                            {"why", COLUMN_WORDS}};
+    const struct run_gap *gaps;
+    size_t count;
+    enum status status = run_gaps(showing->run, &gaps, &count, complaint);
+    if (status != STATUS_OK || count == 0)
+        return status;
+    document_heading(showing->document, 2, "Gaps in the recording");
+    document_table(showing->document, "", columns, 5);
+    for (size_t i = 0; i < count && i < GAPS_SHOWN; i++) {
+        bool known = gaps[i].input < run_input_count(showing->run);
+        document_cell(showing->document,
+                      known ? run_input_at(showing->run, gaps[i].input)->label : "?");
+        document_cell(showing->document, word_clock(gaps[i].from).s);
+        document_cell(showing->document, word_duration(gaps[i].to - gaps[i].from).s);
+        document_cellf(showing->document, "%" PRIu64, gaps[i].lost);
+        document_cell(showing->document, gaps[i].why);
+    }
+    if (count > GAPS_SHOWN)
+        document_paragraphf(showing->document, "... and %zu more.", count - GAPS_SHOWN);
+    return STATUS_OK;
+}
+
+static enum status show_events(const struct showing *showing, struct complaint *complaint)
+{
+    static const struct column columns[] = {
+        {"at", COLUMN_NAME}, {"event", COLUMN_SHORT}, {"words", COLUMN_WORDS}};
+    const struct run_event *events;
+    size_t count;
+    enum status status = run_events(showing->run, &events, &count, complaint);
+    if (status != STATUS_OK || count == 0)
+        return status;
+    document_heading(showing->document, 2, "Events");
+    document_table(showing->document, "", columns, 3);
+    for (size_t i = 0; i < count && i < EVENTS_SHOWN; i++) {
+        document_cell(showing->document, word_clock(events[i].time).s);
+        document_cell(showing->document, events[i].key);
+        document_cell(showing->document, events[i].text);
+    }
+    if (count > EVENTS_SHOWN)
+        document_paragraphf(showing->document, "... and %zu more.", count - EVENTS_SHOWN);
+    return STATUS_OK;
+}
+
+static enum status show_all(const struct showing *showing, struct complaint *complaint)
+{
+    show_about(showing);
+    show_facts(showing);
+    enum status status = show_streams(showing, complaint);
+    if (status != STATUS_OK)
+        return status;
+    show_unmapped(showing);
+    show_tallies(showing);
+    status = show_gaps(showing, complaint);
+    return status == STATUS_OK ? show_events(showing, complaint) : status;
+}
+
+enum status show_run(const struct show_request *request, struct document *out,
+                     struct complaint *complaint)
+{
+    struct showing showing = {NULL, out, &request->style};
+    enum status status = run_open(request->run, &showing.run, complaint);
+    if (status != STATUS_OK)
+        return status;
+    status = show_all(&showing, complaint);
+    run_close(showing.run);
+    if (status == STATUS_OK && out->failed)
+        status = complain(complaint, STATUS_MEMORY, "no memory left to show %s", request->run);
+    return status;
+}
