@@ -279,7 +279,7 @@ static const char looks[] =
     "set encoding utf8\n"
     "set minussign\n"
     "set datafile missing 'NaN'\n"
-    "face = 'DejaVu Sans'          # in Debian's package fonts-dejavu-core\n"
+    "face = 'DejaVu Sans'          # Debian package fonts-dejavu-core\n"
     "caption = face.',7'\n"
     "before = '#8a2f0b'            # dark: hollow squares, dashed line\n"
     "after = '#2f86c8'             # lighter: filled circles, solid line\n"

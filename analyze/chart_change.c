@@ -18,17 +18,9 @@ static bool is_shown(const struct band *band)
     return band->finding == FINDING_LOWERED || band->finding == FINDING_RAISED;
 }
 
-static int column_decimals(const struct chart_view *view)
-{
-    const struct engine_answer *engine = chart_engine(view);
-    return word_column_decimals(view->style, UNIT_KELVIN, &engine->bands[0].change,
-                                engine->band_count, sizeof engine->bands[0]);
-}
-
 static void data(struct text *out, const struct chart_view *view)
 {
     const struct engine_answer *engine = chart_engine(view);
-    int column = column_decimals(view);
     text_addf(
         out,
         "# rpm  change low high  low high over all speeds at once (%s)  shown (1) or not (0)  "
@@ -42,7 +34,7 @@ static void data(struct text *out, const struct chart_view *view)
         script_number(out, unit_shown(band->simultaneous.low, UNIT_KELVIN, view->style->units));
         text_add(out, " ");
         script_number(out, unit_shown(band->simultaneous.high, UNIT_KELVIN, view->style->units));
-        int decimals = word_row_decimals(view->style, UNIT_KELVIN, band->change, column);
+        int decimals = word_decimals(view->style, UNIT_KELVIN, band->change);
         double value = unit_shown(band->change.value, UNIT_KELVIN, view->style->units);
         text_addf(out, " %d \"%s\"\n", is_shown(band), word_signed(view->style, value, decimals).s);
     }
@@ -59,6 +51,14 @@ static void span(const struct chart_view *view, double *low, double *high)
     }
     *low = unit_shown(*low, UNIT_KELVIN, view->style->units);
     *high = unit_shown(*high, UNIT_KELVIN, view->style->units);
+}
+
+static bool simultaneous_known(const struct engine_answer *engine)
+{
+    for (size_t i = 0; i < engine->band_count; i++)
+        if (isfinite(engine->bands[i].simultaneous.low) && isfinite(engine->bands[i].change.value))
+            return true;
+    return false;
 }
 
 /* The numbers beside their marks, away from the zero line: below it or above it. */
@@ -86,20 +86,21 @@ static void script(struct text *out, const struct chart_view *view)
     script_legend(out);
     chart_rpm_range(out, chart_engine(view), 0.1);
     script_range(out, "y", low, high, 0.1, 4);
-    text_add(
-        out,
-        "  set arrow 1 from graph 0,first 0 to graph 1,first 0 nohead lc rgb ink lw 1.4\n"
-        "  set label 1 '↑ hotter after' at graph 0.012,0.955 left font face.',7.5' "
-        "tc rgb grey\n"
-        "  set label 2 '↓ cooler after' at graph 0.012,0.045 left font face.',7.5' "
-        "tc rgb grey\n"
-        "  plot data using 1:2:5:6 with yerrorbars lc rgb '#9a9a9a' lw 0.8 pt 0 "
-        "title 'all speeds at once', \\\n"
-        "    '' using 1:2:3:4 with yerrorbars lc rgb ink lw 2.2 pt 13 ps 0.1*mark notitle, \\\n"
-        "    '' using 1:2 with points lc rgb 'white' pt 13 ps 1.5*mark notitle, \\\n"
-        "    '' using 1:2:($7 == 1 ? 13 : 12) with points lc rgb ink lw 1.5 pt variable ps "
-        "1.5*mark "
-        "notitle, \\\n");
+    text_add(out, "  set arrow 1 from graph 0,first 0 to graph 1,first 0 nohead lc rgb ink lw 1.4\n"
+                  "  set label 1 '↑ hotter after' at graph 0.012,0.955 left font face.',7.5' "
+                  "tc rgb grey\n"
+                  "  set label 2 '↓ cooler after' at graph 0.012,0.045 left font face.',7.5' "
+                  "tc rgb grey\n"
+                  "  plot ");
+    if (simultaneous_known(chart_engine(view)))
+        text_add(out, "data using 1:2:5:6 with yerrorbars lc rgb '#9a9a9a' lw 0.8 pt 0 "
+                      "title 'all speeds at once', \\\n    ");
+    text_add(out,
+             "data using 1:2:3:4 with yerrorbars lc rgb ink lw 2.2 pt 13 ps 0.1*mark notitle, \\\n"
+             "    '' using 1:2 with points lc rgb 'white' pt 13 ps 1.5*mark notitle, \\\n"
+             "    '' using 1:2:($7 == 1 ? 13 : 12) with points lc rgb ink lw 1.5 pt variable ps "
+             "1.5*mark "
+             "notitle, \\\n");
     labels(out, view, true);
     labels(out, view, false);
     text_add(out,
@@ -116,21 +117,19 @@ static void caption(struct text *out, const struct chart_view *view)
 {
     struct word level = word_level(view->style, view->answer->confidence_level);
     chart_runs(out, view->answer);
-    text_addf(out,
-              "Thick bars: %s interval of each speed by itself. Thin bars: wide enough to hold at "
-              "all speeds at once with %s.",
-              level.s, level.s);
+    text_addf(out, "Thick bars: %s interval of each speed by itself.", level.s);
+    if (simultaneous_known(chart_engine(view)))
+        text_addf(out, " Thin bars: wide enough to hold at all speeds at once with %s.", level.s);
 }
 
 static void describe(struct text *out, const struct chart_view *view)
 {
     const struct engine_answer *engine = chart_engine(view);
-    int column = column_decimals(view);
     text_addf(out, "Change of coolant temperature against engine speed at a sea of %s. ",
               chart_sea(view).s);
     for (size_t i = 0; i < engine->band_count; i++) {
         const struct band *band = &engine->bands[i];
-        int decimals = word_row_decimals(view->style, UNIT_KELVIN, band->change, column);
+        int decimals = word_decimals(view->style, UNIT_KELVIN, band->change);
         text_addf(out, "%s: %s (%s interval %s). ", word_rpm(band->rpm).s,
                   word_change(view->style, UNIT_KELVIN, band->change.value, decimals).s,
                   word_level(view->style, view->answer->confidence_level).s,

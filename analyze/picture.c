@@ -57,7 +57,7 @@ static bool is_one_of(struct span span, const char *const *words, size_t count)
 
 static const char *const elements[] = {"svg",      "g",       "defs",        "rect",    "circle",
                                        "ellipse",  "path",    "line",        "use",     "polygon",
-                                       "polyline", "text",    "tspan",       "filter",  "desc",
+                                       "polyline", "text",    "tspan",       "filter",  
                                        "feFlood",  "pattern", "feComposite", "clipPath"};
 /* Elements whose text belongs to the drawing. */
 static const char *const texts[] = {"text", "tspan"};

@@ -60,8 +60,10 @@ static bool next_line(const char **at, size_t width, struct line *line)
         columns += text_columns_of(code);
         here += length;
     }
-    *line = (struct line){start, (size_t)(here - start), columns};
     *at = here;
+    for (; here > start && here[-1] == ' '; here--)
+        columns--;
+    *line = (struct line){start, (size_t)(here - start), columns};
     return true;
 }
 

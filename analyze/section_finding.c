@@ -23,15 +23,15 @@ static const char *headline(enum finding finding)
 {
     switch (finding) {
     case FINDING_LOWERED:
-        return "Lowered: the engine is cooled better than before.";
+        return "Coolant temperature lowered";
     case FINDING_RAISED:
-        return "Raised: the engine is cooled less well than before.";
+        return "Coolant temperature raised";
     case FINDING_NO_CHANGE_SHOWN:
-        return "No change of the cooling is shown.";
+        return "No change shown";
     case FINDING_CANNOT_BE_SHOWN:
         break;
     }
-    return "These runs cannot show whether the cooling has changed.";
+    return "Cannot be shown with these runs";
 }
 
 /* "−19.4 °F (−23.2 to −15.7)": the key figure in the other system of units. */
@@ -149,22 +149,19 @@ static const char *short_finding(enum finding finding)
     return finding == FINDING_CANNOT_BE_SHOWN ? "not shown" : finding_words(finding);
 }
 
-static int change_decimals(const struct report_input *input, const struct engine_answer *engine)
-{
-    return word_column_decimals(input->style, UNIT_KELVIN, &engine->bands[0].change,
-                                engine->band_count, sizeof engine->bands[0]);
-}
-
 static void band_row(struct document *document, const struct report_input *input,
-                     const struct band *band, int column)
+                     const struct band *band)
 {
     const struct style *style = input->style;
-    int decimals = word_row_decimals(style, UNIT_KELVIN, band->change, column);
+    int decimals = word_decimals(style, UNIT_KELVIN, band->change);
     double change = unit_shown(band->change.value, UNIT_KELVIN, style->units);
     document_cellf(document, "%.0f", band->rpm);
-    for (size_t side = 0; side < SIDE_COUNT; side++)
-        document_cell(document,
-                      word_value(style, UNIT_DEGC, band->side[side].coolant.value, decimals).s);
+    for (size_t side = 0; side < SIDE_COUNT; side++) {
+        const struct interval coolant = band->side[side].coolant;
+        document_cell(document, word_value(style, UNIT_DEGC, coolant.value,
+                                           word_decimals(style, UNIT_DEGC, coolant))
+                                    .s);
+    }
     document_cell(document, word_signed(style, change, decimals).s);
     document_cell(document, word_range(style, UNIT_KELVIN, band->change, decimals, true).s);
     document_cell(document, short_finding(band->finding));
@@ -188,10 +185,9 @@ static void bands_table(struct document *document, const struct report_input *in
         {"rpm", COLUMN_NAME},      {before.s, COLUMN_NUMBER},   {after.s, COLUMN_NUMBER},
         {change.s, COLUMN_NUMBER}, {interval.s, COLUMN_NUMBER}, {"finding", COLUMN_SHORT},
     };
-    int column = change_decimals(input, engine);
     document_table(document, caption.s, columns, sizeof columns / sizeof columns[0]);
     for (size_t i = 0; i < engine->band_count; i++)
-        band_row(document, input, &engine->bands[i], column);
+        band_row(document, input, &engine->bands[i]);
 }
 
 static void uncompared(struct document *document, const struct report_input *input,

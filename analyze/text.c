@@ -289,6 +289,8 @@ void text_html(struct text *text, const char *string)
     }
 }
 
+/* gnuplot's own escape of a quote in single quotes ('') fails at the start of a string (seen with
+ * 5.4.4), so a quote becomes an apostrophe: then nothing in the string can end it. */
 void text_gnuplot(struct text *text, const char *string, size_t columns)
 {
     struct text clipped = {0};
@@ -296,7 +298,10 @@ void text_gnuplot(struct text *text, const char *string, size_t columns)
     text->failed |= clipped.failed;
     text_add(text, "'");
     for (const char *at = text_string(&clipped); *at != '\0'; at++)
-        text_add_bytes(text, *at == '\'' ? "''" : at, *at == '\'' ? 2 : 1);
+        if (*at == '\'')
+            text_add(text, "’");
+        else
+            text_add_bytes(text, at, 1);
     text_add(text, "'");
     text_free(&clipped);
 }

@@ -37,7 +37,8 @@ void text_clip(struct text *text, const char *string, size_t columns);
 void text_valid(struct text *text, const char *string);
 /* Cleaned and escaped for HTML text and double-quoted attributes. */
 void text_html(struct text *text, const char *string);
-/* Cleaned, as a single-quoted gnuplot string with its quotes: nothing in it is expanded. */
+/* Cleaned, as a single-quoted gnuplot string with its quotes: nothing in it is expanded. A single
+ * quote becomes an apostrophe, "’". */
 void text_gnuplot(struct text *text, const char *string, size_t columns);
 /* Cleaned, as one CSV field (RFC 4180). A field that a spreadsheet would take for a formula gets an
  * apostrophe in front. */

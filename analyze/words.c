@@ -52,57 +52,33 @@ static bool rounds_to_zero(double value, int decimals)
     return value != 0 && fabs(value) < 0.5 * pow(10, -decimals);
 }
 
+static int two_digits(double width)
+{
+    return isfinite(width) && width > 0 ? clamp(1 - exponent_of(width), 0, DECIMALS_MAX) : 1;
+}
+
+/* Most decimals that make sense of a quantity, however narrow its interval. */
+static int most_decimals(enum unit unit)
+{
+    return unit == UNIT_DEGC || unit == UNIT_KELVIN ? 1 : unit == UNIT_ONE ? 2 : DECIMALS_MAX;
+}
+
 int word_decimals(const struct style *style, enum unit unit, struct interval interval)
 {
     double half = shown_half_width(style, unit, interval);
     if (!isfinite(half) || half <= 0)
         return 1;
-    int exponent = exponent_of(half);
-    double digits = half / pow(10, exponent);
-    int decimals = clamp(digits < 3.55 ? 1 - exponent : -exponent, 0, DECIMALS_MAX);
+    int decimals = clamp(two_digits(half), 0, most_decimals(unit));
     if (decimals < DECIMALS_MAX &&
         (rounds_to_zero(interval.low, decimals) || rounds_to_zero(interval.high, decimals)))
         decimals++;
     return decimals;
 }
 
-int word_column_decimals(const struct style *style, enum unit unit, const struct interval *first,
-                         size_t count, size_t stride)
-{
-    int most = -1;
-    for (size_t i = 0; i < count; i++) {
-        const char *at = (const char *)first + i * stride;
-        struct interval interval;
-        memcpy(&interval, at, sizeof interval);
-        if (!isfinite(interval.low) || !isfinite(interval.high))
-            continue;
-        int decimals = word_decimals(style, unit, interval);
-        most = decimals > most ? decimals : most;
-    }
-    return most < 0 ? 1 : most;
-}
-
-static int two_digits(double width)
-{
-    return isfinite(width) && width > 0 ? clamp(1 - exponent_of(width), 0, DECIMALS_MAX) : 1;
-}
-
 int word_uncertainty_decimals(const struct style *style, enum unit unit, double uncertainty)
 {
     struct interval both = {0, -uncertainty, uncertainty};
     return two_digits(shown_half_width(style, unit, both));
-}
-
-int word_row_decimals(const struct style *style, enum unit unit, struct interval interval,
-                      int column)
-{
-    double half = shown_half_width(style, unit, interval);
-    if (!isfinite(half) || half <= 0)
-        return column;
-    int most = two_digits(half), own = word_decimals(style, unit, interval);
-    if (own >= column || column <= most)
-        return column;
-    return most > own ? most : own;
 }
 
 /* --- numbers */
@@ -306,8 +282,7 @@ struct word word_iso(int64_t unix_us)
     int64_t micro;
     if (utc_of(unix_us, &utc, &micro))
         snprintf(word.s, sizeof word.s, "%04d-%02d-%02dT%02d:%02d:%02d.%06dZ", utc.tm_year + 1900,
-                 utc.tm_mon + 1, utc.tm_mday, utc.tm_hour, utc.tm_min, utc.tm_sec,
-                 (int)micro);
+                 utc.tm_mon + 1, utc.tm_mday, utc.tm_hour, utc.tm_min, utc.tm_sec, (int)micro);
     return word;
 }
 

@@ -1,10 +1,10 @@
 /* words.h - numbers, units, times and shares as people read them. Every number of the report, the
  * charts and the terminal is formatted here and nowhere else.
  *
- * Numbers are rounded to what their uncertainty supports: of the half-width of the interval one digit
- * is kept if it starts with 355 to 949, else two (the rounding rule of the Particle Data Group,
- * "Review of Particle Physics", section 5.3; within the "at most two" of JCGM 100:2008, 7.2.6), but
- * never so few that a limit that is not zero would be shown as zero.
+ * Numbers are rounded to what their uncertainty supports: the half-width of the interval is shown with at
+ * most two digits (JCGM 100:2008, 7.2.6), temperatures with at most one decimal (no sender on a boat is
+ * better), ratios with at most two, and with one decimal more where a limit that is not zero would else
+ * be shown as zero.
  */
 #ifndef SEARUN_WORDS_H
 #define SEARUN_WORDS_H
@@ -32,13 +32,6 @@ struct word word_of(const char *format, ...) __attribute__((format(printf, 1, 2)
 /* Decimals that the half-width of an interval supports, after conversion to the style's units;
  * 1 if the interval is not known. */
 int word_decimals(const struct style *style, enum unit unit, struct interval interval);
-
-/* The decimals of a column: those of the narrowest interval, and fewer for a row whose own interval
- * is so wide that they would show three digits of it. `count` intervals, `stride` bytes apart. */
-int word_column_decimals(const struct style *style, enum unit unit, const struct interval *first,
-                         size_t count, size_t stride);
-int word_row_decimals(const struct style *style, enum unit unit, struct interval interval,
-                      int column);
 
 /* Decimals that show a standard uncertainty with two digits (JCGM 100:2008, 7.2.6). */
 int word_uncertainty_decimals(const struct style *style, enum unit unit, double uncertainty);

@@ -8,7 +8,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "answer.h"
+#include "../../analyze/answer.h"
 #include "facts.h"
 
 #define MADE_START INT64_C(1778752320000000) /* 2026-05-14 09:52 UTC */

@@ -1,0 +1,356 @@
+/* The report as text and as a page. */
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+#include <cmocka.h>
+#include <math.h>
+#include <string.h>
+
+#include "../../analyze/report.h"
+#include "made_answer.h"
+
+static const struct style si = {UNITS_SI, false}, us = {UNITS_US, false};
+
+struct made {
+    struct answer answer;
+    struct drawing_list drawings;
+    struct document document;
+    struct text text, page;
+};
+
+/* Renders an answer whose charts were planned and not drawn. */
+static void render(struct made *made, const struct style *style, enum report_extent extent)
+{
+    assert_int_equal(charts_plan(&made->answer, style, &made->drawings, NULL), STATUS_OK);
+    struct report_input input = {.extent = extent,
+                                 .answer = &made->answer,
+                                 .style = style,
+                                 .drawings = &made->drawings,
+                                 .command = "searun-analyze compare --before a --after b"};
+    assert_int_equal(report_build(&input, &made->document, NULL), STATUS_OK);
+    report_text(&made->text, &made->document, &made->drawings, "charts", false);
+    report_html(&made->page, &made->document, &made->drawings);
+    assert_false(made->text.failed || made->page.failed);
+}
+
+static void drop(struct made *made)
+{
+    document_free(&made->document);
+    charts_free(&made->drawings);
+    text_free(&made->text);
+    text_free(&made->page);
+    made_free(&made->answer);
+}
+
+static void has(const struct text *text, const char *part)
+{
+    if (strstr(text_string(text), part) == NULL)
+        fail_msg("\"%s\" is missing in:\n%s", part, text_string(text));
+}
+
+static void has_not(const struct text *text, const char *part)
+{
+    const char *found = strstr(text_string(text), part);
+    if (found != NULL)
+        fail_msg("\"%s\" stands in: %.200s", part, found);
+}
+
+static void every_section_has_a_title_of_its_own(void **state)
+{
+    (void)state;
+    for (size_t i = 0; i < section_count; i++) {
+        assert_non_null(sections[i].write);
+        assert_true(i == 0 || sections[i].title[0] != '\0');
+        for (size_t j = 0; j < i; j++)
+            assert_string_not_equal(sections[i].key, sections[j].key);
+    }
+}
+
+static void tells_everything_in_text_and_page(void **state)
+{
+    (void)state;
+    static const char *const parts[] = {"Coolant temperature lowered",
+                                        "By engine speed",
+                                        "Boat, engine and work",
+                                        "Conditions of the runs",
+                                        "How sure, and why",
+                                        "Steady holds, used and not used",
+                                        "Where the readings come from",
+                                        "What else changed",
+                                        "Warnings",
+                                        "Take care",
+                                        "Method",
+                                        "Provenance",
+                                        "not recorded",
+                                        "carbon monoxide",
+                                        "JCGM 100:2008",
+                                        "JCGM 101:2008",
+                                        "Engine oil temperature",
+                                        "MTW from II",
+                                        "XDR from YX",
+                                        "the run after has no hold at 3000 rpm",
+                                        "searun-analyze compare --before a --after b"};
+    struct made made = {0};
+    made_answer(&made.answer, 1);
+    render(&made, &si, REPORT_WHOLE);
+    for (size_t i = 0; i < sizeof parts / sizeof parts[0]; i++) {
+        has(&made.text, parts[i]);
+        has(&made.page, parts[i]);
+    }
+    has(&made.text, "aaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaa\n");
+    has(&made.page, "Tern&#39;s Reach");
+    has(&made.page, "<td class=\"w\">engine not warm yet</td>");
+    drop(&made);
+}
+
+static void finding_comes_first(void **state)
+{
+    (void)state;
+    struct made made = {0};
+    made_answer(&made.answer, 1);
+    render(&made, &si, REPORT_SUMMARY);
+    const char *finding = strstr(text_string(&made.text), "Coolant temperature lowered");
+    assert_non_null(finding);
+    assert_true(finding - text_string(&made.text) < 160);
+    has(&made.text, "−10.8 K   95 % interval −12.8 to −8.8 K   [−19.4 °F (−23.1 to −15.8)]");
+    has(&made.text, "  2800        92.0       81.2      −10.8  −12.8 to −8.8  lowered\n");
+    has(&made.text, "1 warning stands below");
+    has_not(&made.text, "Chart:");
+    has_not(&made.text, "Provenance");
+    drop(&made);
+}
+
+static void lines_fit_a_terminal(void **state)
+{
+    (void)state;
+    struct made made = {0};
+    made_answer(&made.answer, 2);
+    for (size_t i = 0; i < 2; i++)
+        facts_set(
+            made.answer.runs[i].facts, FACT_RUN, 0, "notes",
+            "a_word_of_more_than_eighty_characters_that_has_no_space_in_it_and_must_be_broken_"
+            "somewhere 漢字漢字漢字漢字漢字漢字漢字漢字漢字漢字漢字漢字漢字漢字漢字漢字漢字",
+            NULL);
+    render(&made, &us, REPORT_WHOLE);
+    char line[1000];
+    for (const char *at = text_string(&made.text); *at != '\0';) {
+        size_t length = strcspn(at, "\n");
+        assert_true(length < sizeof line);
+        memcpy(line, at, length);
+        line[length] = '\0';
+        if (text_columns(line) > REPORT_COLUMNS)
+            fail_msg("%zu columns: %s", text_columns(line), line);
+        at += length + 1;
+    }
+    drop(&made);
+}
+
+static void shows_us_units_throughout(void **state)
+{
+    (void)state;
+    struct made made = {0};
+    made_answer(&made.answer, 1);
+    render(&made, &us, REPORT_WHOLE);
+    has(&made.text, "before, °F");
+    has(&made.text, "change, °F");
+    has(&made.text, "160 to 180 °F");
+    has(&made.text, "starts to open at 159.8 °F, wide open at 179.6 °F");
+    has(&made.text, "change −19.4 °F");           /* the sentence */
+    has(&made.text, "which is 0.9 °F here");      /* the warning */
+    has(&made.text, "[−10.8 K (−12.8 to −8.8)]"); /* both for the key figure */
+    drop(&made);
+}
+
+static void tells_engines_apart(void **state)
+{
+    (void)state;
+    struct made made = {0};
+    made_answer(&made.answer, 2);
+    render(&made, &si, REPORT_WHOLE);
+    has(&made.text, "Engine: port");
+    has(&made.text, "Engine: starboard");
+    has(&made.text, "No change shown");
+    drop(&made);
+}
+
+static void cannot_be_shown_says_what_to_record(void **state)
+{
+    (void)state;
+    struct made made = {0};
+    made_answer(&made.answer, 1);
+    struct engine_answer *engine = &made.answer.engines[0];
+    engine->finding = FINDING_CANNOT_BE_SHOWN;
+    engine->band_count = engine->budget_count = 0;
+    engine->key_band = BANDS_MAX;
+    snprintf(engine->sentence, sizeof engine->sentence, "Nothing can be compared.");
+    snprintf(engine->next, sizeof engine->next, "Hold the same speeds.");
+    render(&made, &si, REPORT_WHOLE);
+    has(&made.text, "Cannot be shown with these runs");
+    has(&made.text, "To record next: Hold the same speeds.");
+    has_not(&made.text, "How sure, and why");
+    drop(&made);
+}
+
+static void empty_answer_is_a_report_too(void **state)
+{
+    (void)state;
+    struct made made = {0};
+    made.answer.reference_sea = NAN;
+    made.answer.confidence_level = 0.95;
+    render(&made, &si, REPORT_WHOLE);
+    has(&made.text, "No engine was found");
+    drop(&made);
+}
+
+/* --- the page */
+
+static void tags_balance(const char *page)
+{
+    static const char *const tags[] = {"html",   "head",  "body",  "main", "header",
+                                       "table",  "thead", "tbody", "tr",   "ul",
+                                       "figure", "div",   "title", "style"};
+    for (size_t i = 0; i < sizeof tags / sizeof tags[0]; i++) {
+        char open[16], close[16];
+        size_t opened = 0, closed = 0;
+        snprintf(open, sizeof open, "<%s", tags[i]);
+        snprintf(close, sizeof close, "</%s>", tags[i]);
+        for (const char *at = page; (at = strstr(at, open)) != NULL; at++) {
+            char after = at[strlen(open)];
+            opened += after == '>' || after == ' ';
+        }
+        for (const char *at = page; (at = strstr(at, close)) != NULL; at++)
+            closed++;
+        if (opened != closed || opened == 0)
+            fail_msg("<%s> %zu times, </%s> %zu times", tags[i], opened, tags[i], closed);
+    }
+}
+
+static void page_is_whole_and_needs_nothing(void **state)
+{
+    (void)state;
+    struct made made = {0};
+    made_answer(&made.answer, 2);
+    render(&made, &si, REPORT_WHOLE);
+    tags_balance(text_string(&made.page));
+    has(&made.page, "<th scope=\"col\"");
+    has(&made.page, "<th scope=\"row\"");
+    has(&made.page, "lang=\"en\"");
+    has_not(&made.page, "<script");
+    has_not(&made.page, "src=");
+    has_not(&made.page, "@import");
+    has_not(&made.page, "url(");
+    drop(&made);
+}
+
+static const char svg[] = "<svg viewBox=\"0 0 1 1\"><rect id='a'/></svg>";
+
+static void charts_stand_in_the_page_with_their_words(void **state)
+{
+    (void)state;
+    struct made made = {0};
+    made_answer(&made.answer, 1);
+    struct drawing_list drawn = {0};
+    assert_int_equal(charts_plan(&made.answer, &si, &drawn, NULL), STATUS_OK);
+    for (size_t i = 0; i < drawn.count; i++)
+        drawn.list[i].svg = strdup(svg);
+    struct report_input input = {REPORT_WHOLE, &made.answer, &si, &drawn, "x", "charts"};
+    assert_int_equal(report_build(&input, &made.document, NULL), STATUS_OK);
+    report_html(&made.page, &made.document, &drawn);
+    has(&made.page, "role=\"img\" aria-label=\"Coolant temperature against engine speed");
+    has(&made.page, "id=\"coolant-a\"");
+    has(&made.page, "<figcaption>Figure 6.");
+    has_not(&made.page, "could not be drawn");
+    charts_free(&drawn);
+    drop(&made);
+}
+
+static void missing_charts_are_told_with_their_numbers(void **state)
+{
+    (void)state;
+    struct made made = {0};
+    made_answer(&made.answer, 1);
+    snprintf(made.drawings.trouble, sizeof made.drawings.trouble, "gnuplot is not installed");
+    render(&made, &si, REPORT_WHOLE);
+    has(&made.page, "About the charts: gnuplot is not installed");
+    has(&made.page, "could not be drawn");
+    has(&made.page, "2800\u00a0rpm: 92.0");
+    has(&made.text, "About the charts: gnuplot is not installed");
+    drop(&made);
+}
+
+static void hostile_names_stay_text(void **state)
+{
+    (void)state;
+    static const char *const nasty[] = {"</title></style><script>x</script>",
+                                        "\"><img onerror=x src=y>",
+                                        "&lt;b&gt; & <b>",
+                                        "\x1b]0;owned\x07\x1b[2J",
+                                        "\u202egnp.exe",
+                                        "a\nb\r\nc",
+                                        "\xff\xfe\xc0\xaf"};
+    char *long_name = made_room(FACT_VALUE_MAX, 1);
+    memset(long_name, '<', FACT_VALUE_MAX - 1);
+    for (size_t n = 0; n <= sizeof nasty / sizeof nasty[0]; n++) {
+        bool is_long = n == sizeof nasty / sizeof nasty[0];
+        const char *name = is_long ? long_name : nasty[n];
+        struct made made = {0};
+        made_answer(&made.answer, 2);
+        for (size_t i = 0; i < 2; i++) {
+            snprintf(made.answer.runs[i].name, sizeof made.answer.runs[i].name, "%s", name);
+            snprintf(made.answer.runs[i].software, sizeof made.answer.runs[i].software, "%s", name);
+            facts_set(made.answer.runs[i].facts, FACT_BOAT, 0, "name", name, NULL);
+            facts_set(made.answer.runs[i].facts, FACT_RUN, 0, "notes", name, NULL);
+            snprintf(made.answer.engines[i].label, sizeof made.answer.engines[i].label, "%s", name);
+        }
+        snprintf(made.answer.choices[0].chosen, sizeof made.answer.choices[0].chosen, "%s", name);
+        render(&made, &si, REPORT_WHOLE);
+        tags_balance(text_string(&made.page));
+        has_not(&made.page, "<script");
+        has_not(&made.page, "<img");
+        has_not(&made.page, "<b>");
+        has_not(&made.page, "<<");
+        has_not(&made.text, "\x1b");
+        has_not(&made.text, "\x07");
+        has_not(&made.text, "\u202e");
+        has_not(&made.page, "\xff");
+        drop(&made);
+    }
+    free(long_name);
+}
+
+static void holds_as_csv(void **state)
+{
+    (void)state;
+    struct answer answer;
+    struct text csv = {0};
+    made_answer(&answer, 1);
+    snprintf(answer.engines[0].label, sizeof answer.engines[0].label, "=1+2, \"main\"");
+    report_holds_csv(&csv, &answer);
+    has(&csv, "coolant (degC)");
+    has(&csv, "\r\n1,0,\"'=1+2, \"\"main\"\"\",before,before.h5,2026-05-14T09:58:06.000000Z,366.0,"
+              "646.0,476.0,1003.0,4.00,78.200,");
+    has(&csv, ",engine_cold,engine not warm yet\r\n");
+    text_free(&csv);
+    made_free(&answer);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(every_section_has_a_title_of_its_own),
+        cmocka_unit_test(tells_everything_in_text_and_page),
+        cmocka_unit_test(finding_comes_first),
+        cmocka_unit_test(lines_fit_a_terminal),
+        cmocka_unit_test(shows_us_units_throughout),
+        cmocka_unit_test(tells_engines_apart),
+        cmocka_unit_test(cannot_be_shown_says_what_to_record),
+        cmocka_unit_test(empty_answer_is_a_report_too),
+        cmocka_unit_test(page_is_whole_and_needs_nothing),
+        cmocka_unit_test(charts_stand_in_the_page_with_their_words),
+        cmocka_unit_test(missing_charts_are_told_with_their_numbers),
+        cmocka_unit_test(hostile_names_stay_text),
+        cmocka_unit_test(holds_as_csv),
+    };
+    return cmocka_run_group_tests_name("report", tests, NULL, NULL);
+}
