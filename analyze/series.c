@@ -37,21 +37,27 @@ double series_median(double *values, size_t count)
     return series_quantile(values, count, 0.5);
 }
 
+/* Quantiles of long series are taken from so many of their values, evenly spread. */
+#define SAMPLED_MAX 8192
+
+static size_t stride_of(size_t count)
+{
+    return 1 + count / SAMPLED_MAX;
+}
+
 enum status series_step(const double *values, size_t count, double *step)
 {
+    size_t n = 0, changes = 0, stride = stride_of(count);
     *step = 0.0;
-    if (count < 2)
-        return STATUS_OK;
-    double *changes = malloc((count - 1) * sizeof *changes);
-    if (!changes)
+    double *kept = malloc((count / stride + 2) * sizeof *kept);
+    if (!kept)
         return STATUS_MEMORY;
-    size_t n = 0;
     for (size_t i = 1; i < count; i++)
-        if (values[i] != values[i - 1])
-            changes[n++] = fabs(values[i] - values[i - 1]);
+        if (values[i] != values[i - 1] && changes++ % stride == 0)
+            kept[n++] = fabs(values[i] - values[i - 1]);
     if (n > 0)
-        *step = series_quantile(changes, n, 0.02);
-    free(changes);
+        *step = series_quantile(kept, n, 0.02);
+    free(kept);
     return STATUS_OK;
 }
 
@@ -70,9 +76,18 @@ static double stale_time(const struct series *series, double silence, double dur
 
 static double median_interval(const struct series *series, double *scratch)
 {
-    for (size_t i = 1; i < series->count; i++)
-        scratch[i - 1] = series->time[i] - series->time[i - 1];
-    return series->count < 2 ? NAN : series_median(scratch, series->count - 1);
+    size_t n = 0;
+    for (size_t i = 1; i < series->count; i += stride_of(series->count))
+        scratch[n++] = series->time[i] - series->time[i - 1];
+    return series_median(scratch, n);
+}
+
+static size_t sample_values(const struct series *series, double *scratch)
+{
+    size_t n = 0;
+    for (size_t i = 0; i < series->count; i += stride_of(series->count))
+        scratch[n++] = series->value[i];
+    return n;
 }
 
 enum status series_profile(const struct series *series, double silence, double duration,
@@ -81,16 +96,16 @@ enum status series_profile(const struct series *series, double silence, double d
     *out = (struct profile){.interval = NAN, .low = NAN, .mid = NAN, .high = NAN};
     if (series->count == 0)
         return STATUS_OK;
-    double *scratch = malloc(series->count * sizeof *scratch);
+    double *scratch = malloc((SAMPLED_MAX + 2) * sizeof *scratch);
     if (!scratch)
         return STATUS_MEMORY;
     double stale = stale_time(series, silence, duration);
     out->coverage = duration > 0 ? fmax(0.0, 1.0 - stale / duration) : 0.0;
     out->interval = median_interval(series, scratch);
-    memcpy(scratch, series->value, series->count * sizeof *scratch);
-    out->low = series_quantile(scratch, series->count, 0.05);
-    out->mid = series_quantile(scratch, series->count, 0.5);
-    out->high = series_quantile(scratch, series->count, 0.95);
+    size_t n = sample_values(series, scratch);
+    out->low = series_quantile(scratch, n, 0.05);
+    out->mid = series_quantile(scratch, n, 0.5);
+    out->high = series_quantile(scratch, n, 0.95);
     free(scratch);
     return series_step(series->value, series->count, &out->step);
 }
