@@ -157,8 +157,8 @@ static void fail(struct inlet *inlet, int64_t at, struct intake *intake,
 
 static void tell_gap(struct inlet *inlet, int64_t until, struct intake *intake)
 {
-    if (inlet->was_open || inlet->failed)
-        intake_gap(intake, inlet->number, inlet->away_since, until, inlet->why, 0);
+    intake_gap(intake, inlet->number, inlet->away_since, until,
+               inlet->why[0] ? inlet->why : "did not open", 0);
 }
 
 static void say_open(const struct inlet *inlet, int64_t at)
@@ -175,7 +175,8 @@ static void become_open(struct inlet *inlet, int64_t at, struct intake *intake)
 {
     if (inlet->was_open)
         intake_count(intake, inlet->number, REASON_REOPENED, at, 1);
-    tell_gap(inlet, at, intake);
+    if (inlet->was_open || inlet->failed)
+        tell_gap(inlet, at, intake);
     say_open(inlet, at);
     inlet->state = INLET_OPEN;
     inlet->opened_at = at;
