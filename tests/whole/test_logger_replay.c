@@ -192,14 +192,20 @@ static void test_candump(void **state)
         stage_add(&text, "(1795601700.%06d) can0 0CF00400#FFFFFFE02EFFFFFF\n", i * 10000);
         stage_add(&text, "(1795601700.%06d) can1 0CF00401#FFFFFFE02EFFFFFF\n", i * 10000 + 5);
     }
-    stage_add(&text, "(1795601701.0000\n");
     save("buses");
+    stage_add(&text, "(1795601701.0000\n");
+    save("torn");
     stage_expect(REPLAY("buses"), 0);
+    stage_expect(REPLAY("torn"), 0);
     struct run *run = stage_open_run(stage_path("buses.h5"));
     assert_int_equal(run_about(run)->clock, CLOCK_CAPTURE);
     assert_int_equal(run_input_count(run), 2);
     assert_string_equal(run_input_at(run, 1)->label, "can1");
     assert_int_equal(stage_tally(run, 1, REASON_FRAMES), 100);
+    assert_int_equal(stage_count(run, CHANNEL_ENGINE_SPEED), 200);
+    run_close(run);
+    run = stage_open_run(stage_path("torn.h5"));
+    assert_int_equal(stage_tally(run, 0, REASON_TRUNCATED), 1);
     assert_int_equal(stage_count(run, CHANNEL_ENGINE_SPEED), 200);
     run_close(run);
     stage_export(stage_path("buses.h5"), stage_path("buses-again.txt"));
