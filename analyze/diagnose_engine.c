@@ -353,6 +353,18 @@ static void check_throttle(const struct subject *s)
             n, at, worst);
 }
 
+/* How restless the coolant was in a hold; NaN if its run is not among the trials. */
+static double restlessness(const struct subject *s, const struct hold *hold)
+{
+    for (size_t t = 0; t < s->trial_count; t++) {
+        const struct columns *c = &s->trials[t].columns;
+        if (s->trials[t].run == hold->run && hold->end <= (double)c->count)
+            return cells_restlessness(c->coolant, (size_t)hold->used_from, (size_t)hold->end,
+                                      (size_t)rules.diagnose.unsteady_span);
+    }
+    return NAN;
+}
+
 static void check_unsteady_coolant(const struct subject *s)
 {
     for (enum side side = SIDE_BEFORE; side < SIDE_COUNT; side++) {
@@ -360,21 +372,22 @@ static void check_unsteady_coolant(const struct subject *s)
         double worst = 0, at = 0;
         for (size_t i = 0; i < s->engine->hold_count; i++) {
             const struct hold *hold = &s->engine->holds[i];
-            if (!is_used(hold) || hold->side != side ||
-                !(hold->coolant_sd > rules.diagnose.unsteady_kelvin))
+            double restless = is_used(hold) && hold->side == side ? restlessness(s, hold) : NAN;
+            if (!(restless > rules.diagnose.unsteady_kelvin))
                 continue;
             n++;
-            if (hold->coolant_sd > worst) {
-                worst = hold->coolant_sd;
+            if (restless > worst) {
+                worst = restless;
                 at = hold->rpm;
             }
         }
         if (n > 0)
             answer_warn(
                 s->answer, "coolant_unsteady", s->engine->instance,
-                "Coolant temperature was unsteady at steady speed %s (%.1f K about its line "
-                "near %.0f rpm, %zu holds): air in the coolant, a hunting thermostat or a "
-                "loose sender can do that. Bleed the circuit and look at the level.",
+                "Coolant temperature was restless at steady speed %s (by %.1f K from one 20 s "
+                "to the next near %.0f rpm, %zu holds): air in the coolant, a hunting "
+                "thermostat or a loose sender can do that. Bleed the circuit and look at the "
+                "level.",
                 side_words[side], worst, at, n);
     }
 }

@@ -46,7 +46,8 @@ const struct rules rules = {
             .excursion = 20,
             .inside_share = 0.9,
             .bridge = 60,
-            .present_share = 0.8,
+            /* The line through the coolant holds with a third of it missing, wherever it is. */
+            .present_share = 0.6,
             /* The first part still carries the heat of the speed before. */
             .settle_share = 0.4,
             .settle_longest = 300,
@@ -93,7 +94,8 @@ const struct rules rules = {
             .cold_spread = 6.0,
             .cold_above_sea = 20.0,
             .cold_window = 60,
-            .unsteady_kelvin = 1.0,
+            .unsteady_span = 20,
+            .unsteady_kelvin = 0.5,
             .clock_step = 2.0,
             .lost_share = 0.01,
             .outlier_share = 0.01,

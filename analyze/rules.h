@@ -89,7 +89,8 @@ struct diagnose_rules {
     double cold_spread;      /* K, an engine is cold-soaked if its temperatures lie this close */
     double cold_above_sea;   /* K, ... and if the coolant is not further above the sea */
     double cold_window;      /* s, first part of a run that is looked at */
-    double unsteady_kelvin;  /* K, scatter of coolant in a steady hold */
+    double unsteady_span;    /* s, means over this are compared with their neighbours ... */
+    double unsteady_kelvin;  /* K, ... and scatter by this or more in a steady hold */
     double clock_step;       /* s that UTC jumps against the steady clock */
     double lost_share;       /* share of a run in gaps, or of bad messages */
     double outlier_share;    /* share of samples cleaned away */

@@ -203,6 +203,23 @@ struct line cells_line(const double *cells, double step, size_t from, size_t to)
     return (struct line){mean, slope, n > 2 ? sqrt(rest / (double)(n - 2)) : 0.0, n};
 }
 
+double cells_restlessness(const double *cells, size_t from, size_t to, size_t span)
+{
+    double sum = 0.0;
+    size_t n = 0;
+    for (size_t i = from; i + 3 * span <= to; i += span) {
+        double before = cells_mean(cells, i, i + span, NULL);
+        double middle = cells_mean(cells, i + span, i + 2 * span, NULL);
+        double after = cells_mean(cells, i + 2 * span, i + 3 * span, NULL);
+        double bend = before - 2 * middle + after;
+        if (isnan(bend))
+            continue;
+        sum += bend * bend / 6; /* variances 1 + 4 + 1 of independent means */
+        n++;
+    }
+    return n >= 3 ? sqrt(sum / (double)n) : NAN;
+}
+
 /* Puts `value` into a sorted window, or takes it out. */
 static void window_add(double *window, size_t *n, double value)
 {

@@ -61,6 +61,10 @@ struct line {
 };
 struct line cells_line(const double *cells, double step, size_t from, size_t to);
 
+/* How restless cells are, beside any smooth course: the scatter of means over `span` cells about the
+ * mean of their two neighbours, reduced to that of one such mean. NaN with fewer than five of them. */
+double cells_restlessness(const double *cells, size_t from, size_t to, size_t span);
+
 /* Running median of 2 * half + 1 cells, taken over those present; NaN where the cell itself is NaN.
  * half is at most SMOOTH_HALF_MAX. */
 #define SMOOTH_HALF_MAX 31

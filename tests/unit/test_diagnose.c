@@ -513,12 +513,23 @@ DIAGNOSIS(unsteady_throttle)
     only(m, "throttle_unsteady", "2.6 K"); /* 1.9 * 56 / 2800 * 68 K, wide open */
 }
 
+/* Swinging by `size` with a period of 70 s while it settles along a bent line. */
+static void swing(struct made *m, size_t run, double size)
+{
+    for (size_t i = 0; i < CELLS; i++)
+        m->trials[run].columns.coolant[i] =
+            78 + 8 * exp(-(double)(i % 300) / 90) + size * sin(2 * M_PI * (double)i / 70);
+}
+
 DIAGNOSIS(unsteady_coolant)
 {
-    m->holds[7].coolant_sd = 0.9;
+    swing(m, 1, 0); /* settling is not unsteady */
     look(m);
     none(m);
-    m->holds[7].coolant_sd = 1.6;
+    swing(m, 1, 0.4);
+    look(m);
+    none(m);
+    swing(m, 1, 2.5);
     look(m);
     only(m, "coolant_unsteady", "after");
 }

@@ -404,8 +404,8 @@ static void coolant_missing_in_part(void **state)
         struct making m;
         start(&m);
         leg(&m, 1500, 300, 76);
-        leg(&m, 2000, 300, 77); /* used: 180 s */
-        blank(m.columns.coolant, 550, bad ? 590 : 580);
+        leg(&m, 2000, 300, 77);                         /* used: 180 s */
+        blank(m.columns.coolant, 450, bad ? 525 : 519); /* 75 or 69 of 180 s */
         expect_last(&m, bad ? REFUSAL_GAP : REFUSAL_NONE);
     }
 }

@@ -237,6 +237,23 @@ static void low_pass_follows_slowly(void **state)
     assert_near(slow[199], 1 - exp(-1), 1e-9); /* 100 s after the step, to the cell */
 }
 
+static void restlessness_leaves_out_smooth_courses(void **state)
+{
+    (void)state;
+    uint64_t seed = 21;
+    double cells[4000];
+    for (size_t i = 0; i < 4000; i++) /* blocks of 20 that scatter by 1, on a steep bent course */
+        cells[i] = i % 20 ? cells[i - 1] : sqrt(12.0) * (uniform(&seed) - 0.5);
+    for (size_t i = 0; i < 4000; i++)
+        cells[i] += 1e-5 * (double)i * (double)i;
+    assert_near(cells_restlessness(cells, 0, 4000, 20), 1, 0.15);
+    for (size_t i = 0; i < 4000; i++)
+        cells[i] = 50 * exp(-(double)i / 300);
+    assert_near(cells_restlessness(cells, 0, 4000, 20), 0, 0.05);
+    assert_true(isnan(cells_restlessness(cells, 0, 99, 20)));
+    assert_near(cells_restlessness(cells, 0, 100, 20), 0, 0.2);
+}
+
 /* --- thinning */
 
 static void short_series_are_kept_whole(void **state)
@@ -329,6 +346,7 @@ int main(void)
         cmocka_unit_test(line_through_cells),
         cmocka_unit_test(running_median_is_the_median),
         cmocka_unit_test(low_pass_follows_slowly),
+        cmocka_unit_test(restlessness_leaves_out_smooth_courses),
         cmocka_unit_test(short_series_are_kept_whole),
         cmocka_unit_test(thinning_keeps_extremes_and_gaps),
         cmocka_unit_test(thinning_survives_gaps_everywhere),
