@@ -10,10 +10,7 @@
 #define LOSSES_SAID 3 /* in a row, each after a short time open */
 
 const struct input_driver *const input_drivers[] = {
-    &input_serial,
-    &input_udp,
-    &input_tcp,
-    &input_replay,
+    &input_serial, &input_udp, &input_tcp, &input_can, &input_replay,
 };
 const size_t input_driver_count = sizeof input_drivers / sizeof input_drivers[0];
 
@@ -105,11 +102,14 @@ static double seconds(int64_t ns)
     return (double)ns / 1e9;
 }
 
-/* A failure is said once, and again only after growing intervals of steady trouble. */
+/* A failure is said once, and again only after growing intervals of steady trouble. Another reason is
+ * news: the adapter is there now, but its interface is down. */
 static void say_failure(struct inlet *inlet, int64_t at, const char *why)
 {
-    if (at < inlet->say_at)
+    bool news = strncmp(inlet->said, why, sizeof inlet->said - 1) != 0;
+    if (at < inlet->say_at && !(news && inlet->losses++ < LOSSES_SAID))
         return;
+    snprintf(inlet->said, sizeof inlet->said, "%.95s", why);
     say(inlet->voice, SAY_WARNING, "input %s (%s): %s; trying again until it works",
         inlet->about->label, inlet->about->text, why);
     inlet->said_away = true;

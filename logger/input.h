@@ -85,9 +85,10 @@ struct inlet {
     int64_t away_since; /* not OPEN: since when nothing was recorded */
     int64_t opened_at;  /* OPEN */
     char why[96];       /* not OPEN: what happened first */
-    unsigned losses;    /* of an open input, since it was last open for long */
+    unsigned losses;    /* and new reasons, since it was last open for long */
     int64_t say_at;     /* a failure is said again from here on */
     int64_t say_interval;
+    char said[96];  /* the failure that was said last */
     bool said_away; /* and not yet that it is back */
     int fd;         /* as told to the loop's epoll; -1 none */
     uint32_t events;
