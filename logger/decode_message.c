@@ -1,6 +1,8 @@
 /* decode_message.c - one whole CAN message becomes readings and events. See decode_message.h. */
 #include "decode_message.h"
 
+#include "frame_can.h"
+
 #include <endian.h>
 #include <stdarg.h>
 #include <stdio.h>
@@ -345,7 +347,7 @@ static void take_name(struct work *work, const struct can_field *field, uint64_t
     enum device_news news;
     struct device_table *devices = &work->state->devices;
     work->device = device_claim(devices, work->input->at, work->input->source, raw, &news);
-    work->news = true;
+    work->news = work->input->source < CAN_ADDRESS_NONE;
 }
 
 /* Tells which device has an address, if that is known and was not told yet. */

@@ -4,8 +4,9 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "frame_can.h"
+
 #define ADDRESSES 256
-#define ADDRESS_NONE 254 /* "I have found no address" */
 #define NOBODY DEVICES_MAX
 #define ORDINAL_MAX 99
 
@@ -109,7 +110,7 @@ unsigned device_claim(struct device_table *table, int64_t at, uint8_t address, u
 {
     struct device_seat *seat = &table->seat[address];
     settle(table, at, address, news);
-    if (address >= ADDRESS_NONE)
+    if (address >= CAN_ADDRESS_NONE)
         return lose_seat(table, address, name);
     unsigned holder = seat->device;
     bool held = holder != NOBODY && table->device[holder].named;
