@@ -102,14 +102,11 @@ static double seconds(int64_t ns)
     return (double)ns / 1e9;
 }
 
-/* A failure is said once, and again only after growing intervals of steady trouble. Another reason is
- * news: the adapter is there now, but its interface is down. */
+/* A failure is said once, and again only after growing intervals of steady trouble. */
 static void say_failure(struct inlet *inlet, int64_t at, const char *why)
 {
-    bool news = strncmp(inlet->said, why, sizeof inlet->said - 1) != 0;
-    if (at < inlet->say_at && !(news && inlet->losses++ < LOSSES_SAID))
+    if (at < inlet->say_at)
         return;
-    snprintf(inlet->said, sizeof inlet->said, "%.95s", why);
     say(inlet->voice, SAY_WARNING, "input %s (%s): %s; trying again until it works",
         inlet->about->label, inlet->about->text, why);
     inlet->said_away = true;
@@ -140,11 +137,23 @@ static void lose(struct inlet *inlet, int64_t at, struct intake *intake)
     intake_cut(intake, inlet->number, at);
 }
 
+/* Opening now fails for another reason than last time: the adapter is there, its interface is down. */
+static bool is_news(struct inlet *inlet, const char *why)
+{
+    bool news = inlet->tried[0] && strncmp(inlet->tried, why, sizeof inlet->tried - 1) != 0;
+    snprintf(inlet->tried, sizeof inlet->tried, "%.95s", why);
+    return news && inlet->losses++ < LOSSES_SAID;
+}
+
 static void fail(struct inlet *inlet, int64_t at, struct intake *intake,
                  const struct complaint *complaint)
 {
-    if (inlet->state == INLET_OPEN)
+    if (inlet->state == INLET_OPEN) {
         lose(inlet, at, intake);
+        inlet->tried[0] = '\0';
+    } else if (is_news(inlet, complaint->text)) {
+        inlet->say_at = at;
+    }
     inlet->driver->close(inlet->self);
     inlet->state = INLET_AWAY;
     if (!inlet->failed)

@@ -88,7 +88,7 @@ struct inlet {
     unsigned losses;    /* and new reasons, since it was last open for long */
     int64_t say_at;     /* a failure is said again from here on */
     int64_t say_interval;
-    char said[96];  /* the failure that was said last */
+    char tried[96]; /* why opening failed last */
     bool said_away; /* and not yet that it is back */
     int fd;         /* as told to the loop's epoll; -1 none */
     uint32_t events;
