@@ -158,11 +158,11 @@ const char *chart_thermostat_from(const struct engine_answer *engine)
 {
     const char *from = engine->thermostat_from == NULL ? "" : engine->thermostat_from;
     if (strcmp(from, "given") == 0)
-        return "as given to the program";
+        return "the rating given to the program, adjusted to the holds within its uncertainty";
     if (strcmp(from, "run file") == 0)
-        return "as recorded in the run file";
+        return "the rating in the run files, adjusted to the holds within its uncertainty";
     if (strcmp(from, "fitted") == 0)
-        return "fitted to the runs";
+        return "fitted to the holds";
     return "source not known";
 }
 
@@ -275,20 +275,19 @@ void chart_data(struct text *out, const struct drawing *drawing)
 }
 
 /* What all charts look like; people who restyle one change these lines. */
-static const char looks[] =
-    "set encoding utf8\n"
-    "set minussign\n"
-    "set datafile missing 'NaN'\n"
-    "face = 'DejaVu Sans'          # Debian package fonts-dejavu-core\n"
-    "caption = face.',7'\n"
-    "before = '#8a2f0b'            # dark: hollow squares, dashed line\n"
-    "after = '#2f86c8'             # lighter: filled circles, solid line\n"
-    "sea = '#3f8f7f'\n"
-    "ink = '#222222'\n"
-    "grey = '#4d4d4d'\n"
-    "pale = '#dedede'\n"
-    "faint = '#f0f0f0'\n"
-    "warn = '#b3123a'\n";
+static const char looks[] = "set encoding utf8\n"
+                            "set minussign\n"
+                            "set datafile missing 'NaN'\n"
+                            "face = 'DejaVu Sans'          # Debian package fonts-dejavu-core\n"
+                            "caption = face.',7'\n"
+                            "before = '#8a2f0b'            # dark: hollow squares, dashed line\n"
+                            "after = '#2f86c8'             # lighter: filled circles, solid line\n"
+                            "sea = '#3f8f7f'\n"
+                            "ink = '#222222'\n"
+                            "grey = '#4d4d4d'\n"
+                            "pale = '#dedede'\n"
+                            "faint = '#f0f0f0'\n"
+                            "warn = '#b3123a'\n";
 
 static const char terminals[] =
     "do for [form in 'svg png pdf'] {\n"

@@ -104,7 +104,7 @@ struct word axis_title(const char *what, const char *symbol);
 const struct engine_answer *chart_engine(const struct chart_view *view);
 /* "engine main" or "" where there is only one and it has no label. */
 void chart_engine_name(struct text *out, const struct engine_answer *engine);
-/* "as recorded", "as given", "fitted to the runs": where the thermostat's temperatures are from. */
+/* Where the thermostat's temperatures are from, in words. */
 const char *chart_thermostat_from(const struct engine_answer *engine);
 /* "18.0 °C": the reference sea. */
 struct word chart_sea(const struct chart_view *view);

@@ -3,7 +3,7 @@
 
 #include <math.h>
 
-#define TITLE_COLUMNS 42
+#define TITLE_COLUMNS 44
 
 static bool possible(const struct chart_view *view)
 {
@@ -51,7 +51,7 @@ static void data(struct text *out, const struct chart_view *view)
 
 static void names(struct text *out, const struct engine_answer *engine)
 {
-    text_add(out, "  set ytics scale 0 noenhanced (");
+    text_add(out, "  set ytics scale 0 noenhanced font face.',8.5' (");
     for (size_t i = 0; i < engine->budget_count; i++) {
         text_gnuplot(out, engine->budget[i].title, TITLE_COLUMNS);
         text_addf(out, " %zu, ", i + 1);
@@ -67,7 +67,7 @@ static void script(struct text *out, const struct chart_view *view)
     text_add(out, "  unset key; unset ylabel\n");
     text_addf(out, "  set xlabel '%s'\n", title.s);
     text_add(out,
-             "  set lmargin at screen 0.40; set rmargin at screen 0.95\n"
+             "  set lmargin at screen 0.44; set rmargin at screen 0.94\n"
              "  set tmargin at screen 1-0.6/height; set bmargin at screen (foot+0.55)/height\n");
     names(out, engine);
     text_add(out, "  set grid noytics xtics lc rgb '#c8c8c8' lw 0.6 dt 1\n  set border 1\n");

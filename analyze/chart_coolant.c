@@ -106,7 +106,7 @@ static void caption(struct text *out, const struct chart_view *view)
     text_addf(out, "Bars: %s intervals.",
               word_level(view->style, view->answer->confidence_level).s);
     if (thermostat_known(engine))
-        text_addf(out, " Shaded: range of the thermostat from start to open to full open, %s.",
+        text_addf(out, " Shaded: from start to open to full open of the thermostat (%s).",
                   chart_thermostat_from(engine));
 }
 

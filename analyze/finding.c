@@ -6,6 +6,8 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "words.h"
+
 enum finding finding_of_change(struct interval change)
 {
     if (change.high < 0)
@@ -28,31 +30,8 @@ enum finding finding_of_ratio(struct interval ratio)
 
 /* --- words */
 
-/* A number as text; word(...).s can be handed to printf. The minus is U+2212. */
-struct word {
-    char s[32];
-};
-
-static struct word number(double value, int decimals)
-{
-    struct word word;
-    char plain[28];
-    snprintf(plain, sizeof plain, "%.*f", decimals, fabs(value));
-    bool zero = strspn(plain, "0.") == strlen(plain);
-    snprintf(word.s, sizeof word.s, "%s%s", value < 0 && !zero ? "−" : "", plain);
-    return word;
-}
-
-/* Digits worth showing of a change with that interval. */
-static int digits(struct interval interval)
-{
-    return interval.high - interval.low < 0.4 ? 2 : 1;
-}
-
-static struct word percent(double share)
-{
-    return number(100 * share, 0);
-}
+/* The words are in the stored units with decimal points; whoever shows them converts (word_prose). */
+static const struct style plain = {UNITS_SI, false};
 
 struct prose {
     char *text;
@@ -75,15 +54,17 @@ static void say_change(struct prose *prose, const struct engine_answer *engine,
                        const struct finding_context *context)
 {
     const struct band *band = &engine->bands[engine->key_band];
-    int places = digits(band->change);
+    const struct interval before = band->side[SIDE_BEFORE].coolant;
+    const struct interval after = band->side[SIDE_AFTER].coolant;
+    int decimals = word_decimals(&plain, UNIT_KELVIN, band->change);
     say(prose,
-        "At %.0f rpm and %s °C sea the coolant goes from %s to %s °C: a change of %s K (%s %% "
-        "interval %s to %s K).",
-        band->rpm, number(context->reference_sea, 1).s,
-        number(band->side[SIDE_BEFORE].coolant.value, 1).s,
-        number(band->side[SIDE_AFTER].coolant.value, 1).s, number(band->change.value, places).s,
-        percent(context->level).s, number(band->change.low, places).s,
-        number(band->change.high, places).s);
+        "At %s and %s sea the coolant goes from %s to %s: a change of %s (%s interval %s K).",
+        word_rpm(band->rpm).s, word_quantity(&plain, UNIT_DEGC, context->reference_sea, 1).s,
+        word_value(&plain, UNIT_DEGC, before.value, word_decimals(&plain, UNIT_DEGC, before)).s,
+        word_quantity(&plain, UNIT_DEGC, after.value, word_decimals(&plain, UNIT_DEGC, after)).s,
+        word_change(&plain, UNIT_KELVIN, band->change.value, decimals).s,
+        word_level(&plain, context->level).s,
+        word_range(&plain, UNIT_KELVIN, band->change, decimals, true).s);
 }
 
 static void say_ratio(struct prose *prose, const struct engine_answer *engine)
@@ -91,10 +72,12 @@ static void say_ratio(struct prose *prose, const struct engine_answer *engine)
     struct interval ratio = engine->open_rise_ratio;
     if (!isfinite(ratio.value))
         return;
+    int decimals = word_decimals(&plain, UNIT_ONE, ratio);
     say(prose,
         " With the thermostat wide open the coolant would rise above the sea by %s times as much "
-        "as before (%s to %s).",
-        number(ratio.value, 2).s, number(ratio.low, 2).s, number(ratio.high, 2).s);
+        "as before (%s).",
+        word_number(&plain, ratio.value, decimals).s,
+        word_range(&plain, UNIT_ONE, ratio, decimals, false).s);
 }
 
 static bool key_band_open(const struct engine_answer *engine)

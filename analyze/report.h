@@ -11,7 +11,8 @@
 
 enum report_extent {
     REPORT_SUMMARY, /* what fits a terminal: the finding and its table */
-    REPORT_WHOLE
+    REPORT_WHOLE,
+    REPORT_ONE_RUN /* parts of it about a single run that is compared with nothing */
 };
 
 struct report_input {

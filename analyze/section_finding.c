@@ -314,7 +314,7 @@ static void thermostat_paragraph(struct document *document, const struct report_
                                      "thermostat in control and one wide open.");
     else
         document_paragraphf(document,
-                            "Thermostat: starts to open at %s, wide open at %s, %s; standard "
+                            "Thermostat: starts to open at %s, wide open at %s (%s); standard "
                             "uncertainty %s.",
                             word_quantity(style, UNIT_DEGC, engine->thermostat_start, 1).s,
                             word_quantity(style, UNIT_DEGC, engine->thermostat_full, 1).s,

@@ -296,13 +296,17 @@ void section_conditions(struct document *document, const struct report_input *in
 
 /* --- holds */
 
-static void hold_counts(struct document *document, const struct engine_answer *engine)
+static void hold_counts(struct document *document, const struct report_input *input,
+                        const struct engine_answer *engine)
 {
+    bool one_run = input->extent == REPORT_ONE_RUN;
     size_t count[REFUSAL_COUNT] = {0};
     struct text words = {0};
     for (size_t i = 0; i < engine->hold_count; i++)
         count[engine->holds[i].refusal]++;
-    text_addf(&words, "%s used.", word_count(count[REFUSAL_NONE], "hold was", "holds were").s);
+    text_addf(&words, "%s used.",
+              one_run ? word_count(count[REFUSAL_NONE], "hold can be", "holds can be").s
+                      : word_count(count[REFUSAL_NONE], "hold was", "holds were").s);
     for (int r = REFUSAL_NONE + 1, said = 0; r < REFUSAL_COUNT; r++)
         if (count[r] > 0)
             text_addf(&words, "%s %s: %zu",
@@ -312,6 +316,21 @@ static void hold_counts(struct document *document, const struct engine_answer *e
     text_free(&words);
 }
 
+/* "before", or "before 2" where a side has several runs. */
+static struct word hold_run(const struct report_input *input, const struct hold *hold)
+{
+    size_t number = 0, count = 0;
+    for (size_t i = 0; i < input->answer->run_count; i++) {
+        bool same = input->answer->runs[i].side == hold->side;
+        count += same;
+        number += same && i <= hold->run;
+    }
+    if (input->extent == REPORT_ONE_RUN)
+        return word_of("this");
+    return count > 1 ? word_of("%s %zu", side_word(hold->side), number)
+                     : word_of("%s", side_word(hold->side));
+}
+
 static void hold_row(struct document *document, const struct report_input *input,
                      const struct engine_answer *engine, size_t index)
 {
@@ -319,7 +338,7 @@ static void hold_row(struct document *document, const struct report_input *input
     const struct hold *hold = &engine->holds[index];
     double drift = unit_shown(hold->coolant_slope * 60, UNIT_KELVIN, style->units);
     document_cellf(document, "%zu", index + 1);
-    document_cell(document, side_word(hold->side));
+    document_cell(document, hold_run(input, hold).s);
     document_cell(document, word_clock(hold->start).s);
     document_cell(document, word_clock(hold->end - hold->start).s);
     document_cell(document, word_number(style, hold->rpm, 0).s);
@@ -345,7 +364,7 @@ static void holds_of(struct document *document, const struct report_input *input
         {"drift", COLUMN_NUMBER}, {"sea", COLUMN_NUMBER},
         {"load", COLUMN_NUMBER},  {"used, or why not", COLUMN_WORDS}};
     report_engine_heading(document, input, engine);
-    hold_counts(document, engine);
+    hold_counts(document, input, engine);
     document_table(document, caption.s, columns, sizeof columns / sizeof columns[0]);
     for (size_t i = 0; i < engine->hold_count; i++)
         hold_row(document, input, engine, i);
@@ -485,8 +504,10 @@ void section_provenance(struct document *document, const struct report_input *in
     document_cellf(document, "%s (%s)",
                    word_quantity(input->style, UNIT_DEGC, answer->reference_sea, 2).s,
                    answer->reference_from == NULL ? NOT_RECORDED : answer->reference_from);
-    if (answer->options[0] != '\0')
-        pair(document, "Options", answer->options);
+    if (answer->options[0] != '\0') {
+        document_cell(document, "Options");
+        report_prose_cell(document, input->style, answer->options);
+    }
     document_paragraph(document, "The same numbers come from the same files with:");
     document_code(document, input->command);
 }

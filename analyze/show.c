@@ -207,6 +207,17 @@ static void tally_rows(const struct showing *showing, size_t input)
     }
 }
 
+static bool any_tally(const struct showing *showing)
+{
+    for (size_t i = 0; i < run_input_count(showing->run); i++) {
+        const struct tally *tally = run_tally(showing->run, i);
+        for (int r = 0; tally != NULL && r < REASON_COUNT; r++)
+            if (tally->line[r].count > 0)
+                return true;
+    }
+    return false;
+}
+
 static void show_tallies(const struct showing *showing)
 {
     static const struct column columns[] = {{"input", COLUMN_NAME},
@@ -221,6 +232,8 @@ static void show_tallies(const struct showing *showing)
     for (size_t i = 0; i < count; i++)
         document_itemf(showing->document, "%s: %s", run_input_at(showing->run, i)->label,
                        run_input_at(showing->run, i)->text);
+    if (!any_tally(showing))
+        return;
     document_table(showing->document, "Counted while recording (times since run start)", columns,
                    5);
     for (size_t i = 0; i < count; i++)
@@ -276,6 +289,61 @@ static enum status show_events(const struct showing *showing, struct complaint *
     return STATUS_OK;
 }
 
+/* --- what a comparison would take from it */
+
+/* In a comparison with nothing, no speed is shared: such holds are as good as used. */
+static void count_as_used(struct answer *answer)
+{
+    for (size_t e = 0; e < answer->engine_count; e++)
+        for (size_t h = 0; h < answer->engines[e].hold_count; h++) {
+            struct hold *hold = &answer->engines[e].holds[h];
+            if (hold->refusal == REFUSAL_NOT_SHARED)
+                hold->refusal = REFUSAL_NONE;
+        }
+}
+
+static void show_part(const struct showing *showing, const struct answer *answer, const char *title,
+                      void (*write)(struct document *, const struct report_input *))
+{
+    struct drawing_list none = {0};
+    struct report_input input = {.extent = REPORT_ONE_RUN,
+                                 .answer = answer,
+                                 .style = showing->style,
+                                 .drawings = &none,
+                                 .command = ""};
+    size_t before = showing->document->count;
+    document_heading(showing->document, 2, title);
+    size_t with_heading = showing->document->count;
+    write(showing->document, &input);
+    if (showing->document->count == with_heading && !showing->document->failed)
+        document_cut(showing->document, before);
+}
+
+/* The run is compared with nothing, which finds its sources and holds as a comparison would. */
+static enum status show_comparison(const struct showing *showing, const char *path,
+                                   struct complaint *complaint)
+{
+    struct compare_options options;
+    struct answer answer = {0};
+    char *runs[] = {(char *)path};
+    compare_options_default(&options);
+    options.before = runs;
+    options.before_count = 1;
+    enum status status = compare_runs(&options, &answer, complaint);
+    if (status == STATUS_OK) {
+        count_as_used(&answer);
+        show_part(showing, &answer, "Sources that a comparison would take", section_sources);
+        show_part(showing, &answer, "Steady holds that a comparison would find", section_holds);
+        if (answer.engine_count == 0)
+            document_paragraph(
+                showing->document,
+                "No engine speed and no coolant temperature: nothing in this run can "
+                "be compared.");
+    }
+    answer_free(&answer);
+    return status;
+}
+
 static enum status show_all(const struct showing *showing, struct complaint *complaint)
 {
     show_about(showing);
@@ -298,6 +366,8 @@ enum status show_run(const struct show_request *request, struct document *out,
         return status;
     status = show_all(&showing, complaint);
     run_close(showing.run);
+    if (status == STATUS_OK)
+        status = show_comparison(&showing, request->run, complaint);
     if (status == STATUS_OK && out->failed)
         status = complain(complaint, STATUS_MEMORY, "no memory left to show %s", request->run);
     return status;
