@@ -361,21 +361,20 @@ static void flow_opening(struct family_pair *pair, struct random *random)
 
 /* --- the table */
 
-enum { LOOSE, STRICT };
 enum { UP, BOTH };
 enum { UNRATED, RATED };
 enum { SENTENCES = RUN_LIKE_0183, FRAMES = RUN_LIKE_N2K };
 
+/* clang-format off */
 const struct family families[] = {
-#define FAMILY(key, title, strict, before, after, ratio, hold, ladder, runs, day, bus, plate,      \
+#define FAMILY(key, title, demand, before, after, ratio, hold, ladder, runs, day, bus, plate,      \
                engines, bend)                                                                      \
-    {                                                                                              \
-        key,    title, strict, {before, after},       ratio, hold,                                 \
-        ladder, runs,  day,    (enum run_flavour)bus, plate, engines,                              \
-        bend},
+    {key, title, DEMAND_##demand, {before, after}, ratio, hold, ladder, runs, day,                 \
+     (enum run_flavour)bus, plate, engines, bend},
 #include "families.def"
 #undef FAMILY
 };
+/* clang-format on */
 const size_t family_count = sizeof families / sizeof *families;
 
 const struct family *family_find(const char *key)

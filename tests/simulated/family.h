@@ -25,9 +25,16 @@ struct family_pair {
     int control_engine;   /* -1: none */
 };
 
+enum family_demand {
+    DEMAND_STRICT, /* holds settle and the thermostat is rated: 93 to 98 % covered */
+    DEMAND_LOOSE,  /* never under 90 % */
+    DEMAND_BLIND /* the same, but nothing that was recorded could tell it from a change of cooling:
+                      findings are not held against it */
+};
+
 struct family {
     const char *key, *title;
-    bool strict; /* holds settle and the thermostat is rated: 93 to 98 % is asked of it */
+    enum family_demand demand;
     double sea[FAMILY_SIDES]; /* degC */
     double ratio;  /* open rise after over before at the top of the ladder; 1: no change */
     double hold;   /* s */

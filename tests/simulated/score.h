@@ -35,8 +35,8 @@ struct pair_score {
     double naive_truth[FAMILY_SPEEDS]; /* K at the reference sea; NaN: no band */
     struct interval naive[FAMILY_SPEEDS];
     size_t warning_count;
-    char warning[SCORE_WARNINGS][32]; /* keys */
-    double seconds_model, seconds_compare;
+    char warning[SCORE_WARNINGS][32];      /* keys */
+    double seconds_model, seconds_compare; /* of CPU */
 };
 
 /* Runs pair `number` of the family. Run files are made in `folder` and removed. */
@@ -58,7 +58,7 @@ struct family_score {
     double band_finding[4];      /* share of bands */
     double top_finding[4];       /* share of pairs, band at the top of the ladder */
     double naive_top, naive_all; /* coverage of the naive way */
-    double ms_model, ms_compare; /* mean for one pair */
+    double ms_model, ms_compare; /* mean CPU time of one pair */
 };
 
 void score_family(const struct pair_score *scores, size_t count, struct family_score *out);
