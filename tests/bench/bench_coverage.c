@@ -213,6 +213,22 @@ static bool write_capture(const struct boat_scenario *run, enum run_flavour flav
     return fclose(to) == 0 && status == STATUS_OK;
 }
 
+/* What people entered, as a configuration file. */
+static bool write_config(const struct boat_scenario *run, const char *path)
+{
+    FILE *to = fopen(path, "w");
+    if (to == NULL)
+        return false;
+    for (size_t i = 0; i < run->engine_count; i++) {
+        const struct boat_engine *engine = &run->engine[i];
+        fprintf(to, "[engine %zu]\ncoolant_sender = %s\npropeller = %s\n", i, engine->sender_words,
+                engine->propeller_words);
+        if (engine->plate_thermostat[0] != '\0')
+            fprintf(to, "thermostat = %s\n", engine->plate_thermostat);
+    }
+    return fclose(to) == 0;
+}
+
 static bool record(const struct wish *wish, const struct boat_scenario *run,
                    enum run_flavour flavour, const char *folder, const char *path)
 {
@@ -220,16 +236,10 @@ static bool record(const struct wish *wish, const struct boat_scenario *run,
     snprintf(program, sizeof program, "%s/searun-logger", wish->bin);
     snprintf(capture, sizeof capture, "%s/capture", folder);
     snprintf(config, sizeof config, "%s/config.ini", folder);
-    FILE *to = fopen(config, "w");
-    if (to == NULL)
-        return false;
-    for (size_t i = 0; i < run->engine_count; i++)
-        if (run->engine[i].plate_thermostat[0] != '\0')
-            fprintf(to, "[engine %zu]\nthermostat = %s\n", i, run->engine[i].plate_thermostat);
-    if (fclose(to) != 0 || !write_capture(run, flavour, capture))
+    if (!write_config(run, config) || !write_capture(run, flavour, capture))
         return false;
     unlink(path);
-    char *const arguments[] = {program, "--config", config,       "--replay",
+    char *const arguments[] = {program, "--quiet",  "--config",   config, "--replay",
                                capture, "--output", (char *)path, NULL};
     return run_program(arguments);
 }
