@@ -175,12 +175,14 @@ static void write_csv(FILE *csv, const struct family *family, const struct pair_
         for (size_t b = 0; b < scores[i].band_count; b++) {
             const struct score_band *band = &scores[i].band[b];
             fprintf(csv,
-                    "%s,%zu,%.1f,%.3f,%.4f,%.4f,%.4f,%.4f,%.4f,%.4f,%s,%s,%.4f,%.4f,%.4f,%.4f\n",
+                    "%s,%zu,%.1f,%.3f,%.4f,%.4f,%.4f,%.4f,%.4f,%.4f,%s,%s,%.4f,%.4f,%.4f,%.4f,%.1f,"
+                    "%.1f,%.1f\n",
                     family->key, i, band->rpm, scores[i].reference_sea, band->truth,
                     band->change.value, band->change.low, band->change.high, band->simultaneous.low,
                     band->simultaneous.high, finding_key(band->finding),
                     finding_key(scores[i].finding), scores[i].true_ratio, scores[i].ratio.value,
-                    scores[i].ratio.low, scores[i].ratio.high);
+                    scores[i].ratio.low, scores[i].ratio.high, scores[i].true_lag, scores[i].lag,
+                    scores[i].lag_u);
         }
 }
 
@@ -517,7 +519,7 @@ int main(int argc, char **argv)
     if (csv != NULL)
         fprintf(csv, "family,pair,rpm,reference_sea,truth,change,low,high,simultaneous_low,"
                      "simultaneous_high,band_finding,finding,true_ratio,ratio,ratio_low,"
-                     "ratio_high\n");
+                     "ratio_high,true_lag,lag,lag_u\n");
     code = do_all(&wish, folder, scores, csv);
     clean_folder(folder);
     if (csv != NULL && fclose(csv) != 0)

@@ -8,6 +8,7 @@
 #include <unistd.h>
 
 #include "model_facts.h"
+#include "plant.h"
 
 #define TOP (FAMILY_SPEEDS - 1)
 #define PATH_ROOM 600
@@ -134,6 +135,8 @@ static void take_answer(const struct family_pair *pair, const struct answer *ans
     }
     out->finding = engine->finding;
     out->ratio = engine->open_rise_ratio;
+    out->lag = engine->lag;
+    out->lag_u = engine->lag_u;
     out->band_count = engine->band_count;
     for (size_t i = 0; i < engine->band_count; i++)
         take_band(pair, answer->reference_sea, &engine->bands[i], &out->band[i]);
@@ -193,6 +196,8 @@ void score_pair(const struct family *family, uint64_t seed, uint64_t number, con
     }
     family_draw(family, seed, number, &work->pair);
     out->true_ratio = family_true_ratio(&work->pair, family_speed[TOP]);
+    const struct boat_engine *before = &work->pair.run[FAMILY_BEFORE][0].engine[0];
+    out->true_lag = plant_store(before) / plant_conductance(before, family_speed[TOP], 1.0);
     run_pair(work, folder, number, analyzer, out);
     free(work);
 }

@@ -29,7 +29,8 @@ struct pair_score {
     size_t band_count;
     struct score_band band[BANDS_MAX];
     double reference_sea;
-    double true_ratio; /* at the top of the ladder */
+    double true_ratio;           /* at the top of the ladder */
+    double lag, lag_u, true_lag; /* s: as used; heat store over conductance before the service */
     struct interval ratio;
     enum finding finding;
     double naive_truth[FAMILY_SPEEDS]; /* K at the reference sea; NaN: no band */

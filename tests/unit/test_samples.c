@@ -16,9 +16,15 @@
 
 #include "../simulated/writers.h"
 
-#define TERN_SEED 41
-#define SISTERS_SEED 58
 #define REFERENCE_SEA 16.5 /* degC of the table in the README */
+
+static const struct sample {
+    const char *path, *scenario;
+    uint64_t seed;
+} sentences[] = {{"sample-runs/before.nmea", "tern-before", 41},
+                 {"sample-runs/after.nmea", "tern-after", 42}},
+  frames[] = {{"sample-runs/sisters-before.log.gz", "sisters-before", 58},
+              {"sample-runs/sisters-after.log.gz", "sisters-after", 59}};
 
 static struct boat_scenario named(const char *name, uint64_t seed)
 {
@@ -41,9 +47,9 @@ static void check_same(FILE *kept, FILE *made)
     }
 }
 
-static FILE *made_0183(const char *name)
+static FILE *made_0183(const struct sample *sample)
 {
-    const struct boat_scenario scenario = named(name, TERN_SEED);
+    const struct boat_scenario scenario = named(sample->scenario, sample->seed);
     FILE *to = tmpfile();
     assert_non_null(to);
     assert_int_equal(write_0183(&scenario, false, to, NULL), STATUS_OK);
@@ -54,10 +60,8 @@ static FILE *made_0183(const char *name)
 static void test_sentences_are_reproducible(void **state)
 {
     (void)state;
-    static const char *const pairs[][2] = {{"sample-runs/before.nmea", "tern-before"},
-                                           {"sample-runs/after.nmea", "tern-after"}};
     for (size_t i = 0; i < 2; i++) {
-        FILE *kept = fopen(pairs[i][0], "r"), *made = made_0183(pairs[i][1]);
+        FILE *kept = fopen(sentences[i].path, "r"), *made = made_0183(&sentences[i]);
         assert_non_null(kept);
         check_same(kept, made);
         fclose(kept);
@@ -86,11 +90,9 @@ static FILE *unpacked(const char *path)
 static void test_frames_are_reproducible(void **state)
 {
     (void)state;
-    static const char *const pairs[][2] = {{"sample-runs/sisters-before.log.gz", "sisters-before"},
-                                           {"sample-runs/sisters-after.log.gz", "sisters-after"}};
     for (size_t i = 0; i < 2; i++) {
-        const struct boat_scenario scenario = named(pairs[i][1], SISTERS_SEED);
-        FILE *kept = unpacked(pairs[i][0]), *made = tmpfile();
+        const struct boat_scenario scenario = named(frames[i].scenario, frames[i].seed);
+        FILE *kept = unpacked(frames[i].path), *made = tmpfile();
         assert_non_null(made);
         assert_int_equal(write_n2k(&scenario, 10, made, NULL), STATUS_OK);
         rewind(made);
@@ -102,8 +104,8 @@ static void test_frames_are_reproducible(void **state)
 
 static void check_row(const char *line, double rpm)
 {
-    const struct boat_scenario before = named("tern-before", TERN_SEED);
-    const struct boat_scenario after = named("tern-after", TERN_SEED);
+    const struct boat_scenario before = named("tern-before", 41);
+    const struct boat_scenario after = named("tern-after", 42);
     double told[4];
     /* The minus of the table is a typographic one. */
     assert_int_equal(
