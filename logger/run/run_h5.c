@@ -342,8 +342,8 @@ static bool chunks_are_there(const struct column_in *column)
     hsize_t most = column->chunk * column->row_size;
     for (uint64_t row = 0; row < column->rows; row += column->chunk) {
         hsize_t offset[2] = {row, 0}, stored = 0;
-        if (H5Dget_chunk_storage_size(column->data, offset, &stored) < 0 ||
-            stored == 0 || stored > most + most / 16 + 1024)
+        if (H5Dget_chunk_storage_size(column->data, offset, &stored) < 0 || stored == 0 ||
+            stored > most + most / 16 + 1024)
             return false;
     }
     return true;

@@ -341,7 +341,7 @@ static enum status read_stream(struct run *run, hid_t parent, const char *place,
 {
     struct stream_in *in = &run->streams[run->stream_count++];
     const char *path = in->stream.group, *why = NULL;
-    snprintf(in->stream.group, sizeof in->stream.group, "/measurements/%.30s/%.110s", place, name);
+    snprintf(in->stream.group, sizeof in->stream.group, "/measurements/%.16s/%.125s", place, name);
     hid_t group = h5_open_group(parent, name);
     if (group < 0)
         return run_damaged(run, complaint, path, "", "cannot be opened");

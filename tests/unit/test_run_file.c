@@ -393,6 +393,32 @@ static void the_input_stands_in_the_name_where_there_are_several(void **state)
     unlink(path);
 }
 
+static void the_longest_names_fit(void **state)
+{
+    (void)state;
+    const char *path = in_folder("longest.h5");
+    struct run_input inputs[2] = {{"can:can0", "a"}, {"can:can1", "a"}};
+    memset(inputs[0].label, 'l', sizeof inputs[0].label - 1);
+    struct run_writer *writer = begin_with(path, NULL, inputs, 2);
+    struct origin origins[2];
+    for (int i = 0; i < 2; i++) {
+        origins[i] = make_origin(PROTOCOL_NMEA0183, PLACE_BATTERY, 252, "", "", "");
+        memset(origins[i].message, 'm', sizeof origins[i].message - 1);
+        memset(origins[i].source, 's', sizeof origins[i].source - 1);
+        memset(origins[i].label, i ? '/' : '.', sizeof origins[i].label - 1);
+        put_value(writer, 1, &origins[i], CHANNEL_BATTERY_VOLTAGE, 20 + i);
+    }
+    finish(writer, NS_PER_S, NULL);
+    struct run *run = open_run(path);
+    for (int i = 0; i < 2; i++) {
+        struct series series = read_channel(run, &origins[i], CHANNEL_BATTERY_VOLTAGE);
+        assert_true(series.count == 1 && series.value[0] == 20 + i);
+        series_free(&series);
+    }
+    run_close(run);
+    unlink(path);
+}
+
 /* More origins than a file holds: the first ones are kept, the rest is counted. */
 static void too_many_origins_are_counted(void **state)
 {
@@ -992,6 +1018,7 @@ int main(void)
         cmocka_unit_test(a_channel_that_is_not_there_is_said_so),
         cmocka_unit_test(names_are_plain_and_unique),
         cmocka_unit_test(the_input_stands_in_the_name_where_there_are_several),
+        cmocka_unit_test(the_longest_names_fit),
         cmocka_unit_test(too_many_origins_are_counted),
         cmocka_unit_test(strange_text_in_an_origin_does_no_harm),
         cmocka_unit_test(facts_come_back_whatever_they_say),
