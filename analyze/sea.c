@@ -72,12 +72,23 @@ static double *heat_of(const double *rpm, size_t count)
     return heat;
 }
 
+/* Cells at the start of a run that say nothing: a chest that is flushed, an engine room that warms. */
+static size_t settling_cells(size_t count)
+{
+    size_t skip = (size_t)(2 * rules.diagnose.sea_lag);
+    return count >= 3 * skip ? skip : 0;
+}
+
 struct sea_look sea_look(const double *sea, const double *rpm, size_t count)
 {
     struct sea_look look = {NAN, 0.0, 0.0};
-    double *heat = heat_of(rpm, count);
-    if (!heat)
+    double *whole = heat_of(rpm, count);
+    if (!whole)
         return look;
+    size_t skip = settling_cells(count);
+    const double *heat = whole + skip;
+    sea += skip;
+    count -= skip;
     double drift = mean_part(sea, count, 9, 10) - mean_part(sea, count, 0, 10);
     look.drift = isnan(drift) ? 0.0 : drift;
     struct products p = products_of(sea, heat, count);
@@ -88,7 +99,7 @@ struct sea_look sea_look(const double *sea, const double *rpm, size_t count)
         look.effect = both / apart * range_of(heat, count);
         look.share = left > 0 ? both * both / (apart * left) : 0.0;
     }
-    free(heat);
+    free(whole);
     return look;
 }
 

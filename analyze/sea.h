@@ -3,7 +3,7 @@
  * A sensor in the engine room, on the hull beside a hot pipe or in a sea chest without flow drifts with
  * the engine. The reading is split by least squares into a constant, a straight drift in time (waters
  * change as the boat moves) and a part that follows the engine's heat: speed squared, behind a low
- * pass of five minutes.
+ * pass of five minutes. The first ten minutes of runs of half an hour and more are left out.
  */
 #ifndef SEARUN_SEA_H
 #define SEARUN_SEA_H
