@@ -177,34 +177,35 @@ void logbook_close(struct logbook *book)
 
 /* --- engines */
 
+static bool is_speed(const struct candidate *candidate)
+{
+    return candidate->channel == CHANNEL_ENGINE_SPEED || candidate->channel == CHANNEL_SHAFT_SPEED;
+}
+
 static bool makes_engine(const struct candidate *candidate)
 {
-    enum channel_id c = candidate->channel;
     return candidate->origin.place == PLACE_ENGINE && candidate->series.count > 0 &&
-           (c == CHANNEL_ENGINE_SPEED || c == CHANNEL_SHAFT_SPEED ||
-            c == CHANNEL_COOLANT_TEMPERATURE);
+           (is_speed(candidate) || candidate->channel == CHANNEL_COOLANT_TEMPERATURE);
 }
 
-/* Puts a number into a rising list once. */
-static size_t insert_engine(int *engines, size_t count, int engine)
+struct engine_parts logbook_parts(const struct logbook *book, int engine)
 {
-    size_t at = 0;
-    while (at < count && engines[at] < engine)
-        at++;
-    if ((at < count && engines[at] == engine) || count == ENGINES_MAX)
-        return count;
-    memmove(engines + at + 1, engines + at, (count - at) * sizeof *engines);
-    engines[at] = engine;
-    return count + 1;
+    struct engine_parts parts = {false, false};
+    for (size_t i = 0; i < book->count; i++) {
+        const struct candidate *c = &book->list[i];
+        if (!makes_engine(c) || c->origin.instance != engine)
+            continue;
+        parts.speed = parts.speed || is_speed(c);
+        parts.coolant = parts.coolant || !is_speed(c);
+    }
+    return parts;
 }
 
-size_t logbook_engines(const struct logbook *book, int engines[ENGINES_MAX])
+void logbook_renumber(struct logbook *book, int from, int to)
 {
-    size_t count = 0;
     for (size_t i = 0; i < book->count; i++)
-        if (makes_engine(&book->list[i]))
-            count = insert_engine(engines, count, book->list[i].origin.instance);
-    return count;
+        if (book->list[i].origin.place == PLACE_ENGINE && book->list[i].origin.instance == from)
+            book->list[i].origin.instance = (uint8_t)to;
 }
 
 /* --- choice */

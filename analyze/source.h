@@ -67,10 +67,14 @@ struct logbook {
 enum status logbook_open(const char *path, struct logbook *out, struct complaint *complaint);
 void logbook_close(struct logbook *book);
 
-#define ENGINES_MAX 16
+/* Whether that engine has a speed, and whether it has a coolant temperature. */
+struct engine_parts {
+    bool speed, coolant;
+};
+struct engine_parts logbook_parts(const struct logbook *book, int engine);
 
-/* The engines (with a speed or a coolant temperature) of that run, rising; returns how many. */
-size_t logbook_engines(const struct logbook *book, int engines[ENGINES_MAX]);
+/* Gives all of an engine's readings to the engine of another number. */
+void logbook_renumber(struct logbook *book, int from, int to);
 
 /* Which candidates of one run may serve a quantity of one engine. `alone` if the runs have only one
  * engine: then what is said of the vessel may be the engine's too. Up to `room` into `out`. */

@@ -502,6 +502,39 @@ static void an_engine_of_one_side_only(void **state)
     answer_free(&a.answer);
 }
 
+/* Speed as engine 1, coolant as engine 0: one engine, counted from 1 and from 0. */
+static void put_speed_of_engine_1(struct run_writer *run)
+{
+    struct wanted w = {.no_coolant = true};
+    write_ladder(run, &w, 1);
+}
+
+static void halves_of_one_engine_are_joined(void **state)
+{
+    (void)state;
+    struct wanted w = {.name = "halves.h5",
+                       .sea = 18,
+                       .no_speed = true,
+                       .facts = {PLATE},
+                       .more = put_speed_of_engine_1};
+    struct wanted v = w;
+    v.name = "halves-before.h5";
+    v.hotter = 2;
+    struct asked a;
+    const char *before = record_run(&v);
+    ask(&a, before, record_run(&w));
+    const struct answer *answer = compare(&a);
+    assert_int_equal(answer->engine_count, 1);
+    assert_int_equal(answer->engines[0].band_count, 6);
+    must_warn(answer, "engine_numbers", "taken for one");
+    answer_free(&a.answer);
+    ask(&a, plain(SIDE_BEFORE), in_folder("halves.h5")); /* engine 0 is whole in one of the runs */
+    answer = compare(&a);
+    assert_int_equal(answer->engine_count, 2);
+    must_not_warn(answer, "engine_numbers");
+    answer_free(&a.answer);
+}
+
 static void the_engine_left_alone_must_be_there(void **state)
 {
     (void)state;
@@ -728,6 +761,7 @@ int main(void)
         cmocka_unit_test(sea_typed_in),
         cmocka_unit_test(a_sensor_goes_before_the_typed_sea),
         cmocka_unit_test(an_engine_of_one_side_only),
+        cmocka_unit_test(halves_of_one_engine_are_joined),
         cmocka_unit_test(the_engine_left_alone_must_be_there),
         cmocka_unit_test(two_sea_sensors_disagree),
         cmocka_unit_test(a_wish_is_granted),

@@ -305,10 +305,12 @@ static void a_run_file_becomes_a_logbook(void **state)
     struct complaint complaint = {""};
     assert_int_equal(logbook_open(in_folder("logbook.h5"), &book, &complaint), STATUS_OK);
     assert_int_equal(book.count, 3); /* depth serves nothing here */
-    int engines[ENGINES_MAX];
-    assert_int_equal(logbook_engines(&book, engines), 2); /* a gear makes no engine */
-    assert_int_equal(engines[0], 0);
-    assert_int_equal(engines[1], 2);
+    struct engine_parts parts = logbook_parts(&book, 0);
+    assert_true(parts.coolant && !parts.speed);
+    parts = logbook_parts(&book, 2);
+    assert_true(parts.speed && !parts.coolant);
+    parts = logbook_parts(&book, 5);
+    assert_true(!parts.speed && !parts.coolant); /* a gear makes no engine */
     for (size_t i = 0; i < book.count; i++) {
         const struct candidate *c = &book.list[i];
         if (c->channel == CHANNEL_COOLANT_TEMPERATURE)
@@ -318,6 +320,9 @@ static void a_run_file_becomes_a_logbook(void **state)
         assert_int_equal(c->series.count, 100);
         assert_near(c->profile.coverage, 1, 1e-9);
     }
+    logbook_renumber(&book, 2, 0);
+    parts = logbook_parts(&book, 0);
+    assert_true(parts.coolant && parts.speed);
     logbook_close(&book);
     assert_int_not_equal(logbook_open(in_folder("none.h5"), &book, &complaint), STATUS_OK);
     logbook_close(&book);
