@@ -74,6 +74,10 @@ void report_engine_heading(struct document *document, const struct report_input 
                            const struct engine_answer *engine);
 /* The name of the engine in a sentence: its label, or "engine 0". */
 struct word report_engine_name(const struct engine_answer *engine);
+/* The value of a fact as it is shown: numbers that have a unit in the reader's, "not recorded" for "". */
+struct fact_row;
+void report_fact_value(struct text *out, const struct style *style, const struct fact_row *row,
+                       const char *value);
 /* Boat fact from the first run that has it, or "". */
 const char *report_boat_fact(const struct answer *answer, const char *key);
 

@@ -3,7 +3,7 @@
 
 #include <inttypes.h>
 #include <math.h>
-#include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 #include "facts.h"
@@ -115,21 +115,30 @@ static const struct fact_unit *unit_of(const char *key)
     return NULL;
 }
 
+void report_fact_value(struct text *out, const struct style *style, const struct fact_row *row,
+                       const char *value)
+{
+    const struct fact_unit *unit = unit_of(row->key);
+    double first, second;
+    char *end = NULL;
+    if (unit != NULL && row->kind == FACT_PAIR && pair_parse(value, &first, &second))
+        text_addf(out, "%s to %s", word_value(style, unit->unit, first, unit->decimals).s,
+                  word_quantity(style, unit->unit, second, unit->decimals).s);
+    else if (unit != NULL && row->kind == FACT_NUMBER && isfinite(first = strtod(value, &end)) &&
+             end != value && *end == '\0')
+        text_add(out, word_quantity(style, unit->unit, first, unit->decimals).s);
+    else
+        text_add(out, recorded(value));
+}
+
 static void fact_cell(struct document *document, const struct style *style,
                       const struct run_summary *run, const struct fact_row *row, int engine)
 {
-    const char *value = run_fact(run, row->section, engine, row->key);
-    const struct fact_unit *unit = unit_of(row->key);
-    double first, second;
-    if (unit != NULL && row->kind == FACT_NUMBER &&
-        facts_number(run->facts, engine, row->key, &first))
-        document_cell(document, word_quantity(style, unit->unit, first, unit->decimals).s);
-    else if (unit != NULL && row->kind == FACT_PAIR && value[0] != '\0' &&
-             pair_parse(value, &first, &second))
-        document_cellf(document, "%s to %s", word_value(style, unit->unit, first, unit->decimals).s,
-                       word_quantity(style, unit->unit, second, unit->decimals).s);
-    else
-        document_cell(document, recorded(value));
+    struct text value = {0};
+    report_fact_value(&value, style, row, run_fact(run, row->section, engine, row->key));
+    document->failed |= value.failed;
+    document_cell(document, text_string(&value));
+    text_free(&value);
 }
 
 struct condition {
@@ -353,8 +362,7 @@ static void holds_of(struct document *document, const struct report_input *input
                      const struct engine_answer *engine)
 {
     struct word caption;
-    snprintf(
-        caption.s, sizeof caption.s,
+    caption = word_of(
         "Start and length in h:min:s; coolant and sea in %s, drift in %s per minute, load in %%",
         unit_symbol(UNIT_DEGC, input->style->units), unit_symbol(UNIT_KELVIN, input->style->units));
     static const struct column columns[] = {

@@ -50,26 +50,34 @@ static void show_about(const struct showing *showing)
                    about->rebuilt ? ", rebuilt from the journal" : "");
 }
 
+static void show_fact(const struct showing *showing, const struct fact *fact)
+{
+    static const char *const abouts[] = {"boat", "engine", "run"};
+    const struct fact_row *row = fact_row_find(fact->section, fact->key);
+    struct text value = {0};
+    if (row == NULL)
+        return;
+    if (fact->section == FACT_ENGINE)
+        document_cellf(showing->document, "%s %d: %s", abouts[fact->section], fact->engine,
+                       row->title);
+    else
+        document_cellf(showing->document, "%s: %s", abouts[fact->section], row->title);
+    report_fact_value(&value, showing->style, row, fact->value);
+    document_cell(showing->document, text_string(&value));
+    showing->document->failed |= value.failed;
+    text_free(&value);
+}
+
 static void show_facts(const struct showing *showing)
 {
     static const struct column columns[] = {{"", COLUMN_NAME}, {"", COLUMN_WORDS}};
-    static const char *const fact_sections[] = {"boat", "engine", "run"};
     const struct facts *facts = run_facts(showing->run);
     if (facts == NULL || facts->count == 0)
         return;
     document_heading(showing->document, 2, "Facts");
     document_table(showing->document, "", columns, 2);
-    for (size_t i = 0; i < facts->count; i++) {
-        const struct fact *fact = &facts->list[i];
-        const struct fact_row *row = fact_row_find(fact->section, fact->key);
-        const char *title = row != NULL ? row->title : fact->key;
-        if (fact->section == FACT_ENGINE)
-            document_cellf(showing->document, "%s %d: %s", fact_sections[fact->section],
-                           fact->engine, title);
-        else
-            document_cellf(showing->document, "%s: %s", fact_sections[fact->section], title);
-        document_cell(showing->document, fact->value);
-    }
+    for (size_t i = 0; i < facts->count; i++)
+        show_fact(showing, &facts->list[i]);
 }
 
 /* --- sources and their channels */

@@ -149,6 +149,33 @@ static void empty_answers_are_told_too(void **state)
     cJSON_Delete(root);
 }
 
+static void keys_in_manual(const cJSON *item, const char *page)
+{
+    for (const cJSON *child = item->child; child != NULL; child = child->next) {
+        if (child->string != NULL && strstr(page, child->string) == NULL)
+            fail_msg("the key %s is not in analyze/searun-analyze.1", child->string);
+        keys_in_manual(child, page);
+    }
+}
+
+static void manual_page_knows_every_key(void **state)
+{
+    (void)state;
+    static char page[100000];
+    struct answer answer;
+    FILE *file = fopen("analyze/searun-analyze.1", "r");
+    assert_non_null(file);
+    page[fread(page, 1, sizeof page - 1, file)] = '\0';
+    fclose(file);
+    made_answer(&answer, 1);
+    answer.engines[0].exchanger_count = answer.engines[0].hint_count = 1;
+    answer.engines[0].hints[0].key = "raw_water_weak";
+    cJSON *root = made_json(&answer);
+    keys_in_manual(root, strstr(page, ".SH RESULT"));
+    cJSON_Delete(root);
+    made_free(&answer);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -157,6 +184,7 @@ int main(void)
         cmocka_unit_test(unknown_numbers_are_null),
         cmocka_unit_test(hostile_strings_stay_strings),
         cmocka_unit_test(empty_answers_are_told_too),
+        cmocka_unit_test(manual_page_knows_every_key),
     };
     return cmocka_run_group_tests_name("json", tests, NULL, NULL);
 }

@@ -5,6 +5,7 @@
 #include <stdint.h>
 #include <cmocka.h>
 #include <math.h>
+#include <stdio.h>
 #include <string.h>
 
 #include "../../analyze/options.h"
@@ -207,6 +208,36 @@ static void help_is_whole_and_fits(void **state)
     }
 }
 
+/* "--sea-temperature" as the manual page writes it: "\\-\\-sea\\-temperature". */
+static void as_in_manual(const char *name, char *out)
+{
+    for (; *name != '\0'; name++) {
+        if (*name == '-')
+            *out++ = '\\';
+        *out++ = *name;
+    }
+    *out = '\0';
+}
+
+static void manual_page_knows_every_option(void **state)
+{
+    (void)state;
+    static char page[100000];
+    const struct command_syntax *all[] = {&compare_syntax, &show_syntax, &export_syntax,
+                                          &check_syntax};
+    FILE *file = fopen("analyze/searun-analyze.1", "r");
+    assert_non_null(file);
+    page[fread(page, 1, sizeof page - 1, file)] = '\0';
+    fclose(file);
+    for (size_t c = 0; c < 4; c++)
+        for (size_t i = 0; i < all[c]->row_count; i++) {
+            char name[80];
+            as_in_manual(all[c]->rows[i].name, name);
+            if (strstr(page, name) == NULL)
+                fail_msg("%s is not in analyze/searun-analyze.1", all[c]->rows[i].name);
+        }
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -217,6 +248,7 @@ int main(void)
         cmocka_unit_test(level_may_be_a_share_or_percent),
         cmocka_unit_test(export_knows_its_channels),
         cmocka_unit_test(help_is_whole_and_fits),
+        cmocka_unit_test(manual_page_knows_every_option),
     };
     return cmocka_run_group_tests_name("options", tests, NULL, NULL);
 }
