@@ -35,7 +35,7 @@ struct search {
 static void note_candidate(struct search *search, const struct candidate *candidate)
 {
     size_t length = strlen(search->there);
-    search->met = search->met || source_wished(candidate, search->wish);
+    search->met = search->met || source_wished(candidate, search->wish) > 0;
     if (!strstr(search->there, candidate->title))
         snprintf(search->there + length, sizeof search->there - length, "%s%s", length ? "; " : "",
                  candidate->title);

@@ -123,6 +123,22 @@ static void check_purpose(struct answer *answer, const struct run_summary *run)
                     answer_cut(run->name).s, side_words[run->side], purpose);
 }
 
+/* Two seas that differ by more than the days between the runs let expect. */
+static void check_seas(struct answer *answer, const struct run_summary *a,
+                       const struct run_summary *b)
+{
+    double days = fabs((double)(a->start_unix_us - b->start_unix_us)) / 86400e6;
+    double apart = fabs(a->sea_mean - b->sea_mean);
+    if (has_date(a) && has_date(b) && days <= rules.diagnose.seas_unlike_days &&
+        apart > rules.diagnose.seas_unlike)
+        answer_warn(
+            answer, "seas_unlike", -1,
+            "The sea is %.1f °C in %s and %.1f °C in %s, only %.1f days apart: other waters, "
+            "or one of the sensors does not read the sea. If it is the sensor, up to %.1f K "
+            "of the change is its fault. Check it against a thermometer in a bucket.",
+            a->sea_mean, answer_cut(a->name).s, b->sea_mean, answer_cut(b->name).s, days, apart);
+}
+
 /* --- the files themselves */
 
 static void check_end(struct answer *answer, const struct run_summary *run)
@@ -167,6 +183,9 @@ void diagnose_files(struct answer *answer)
         for (size_t a = 0; a < answer->run_count; a++)
             if (answer->runs[b].side == SIDE_BEFORE && answer->runs[a].side == SIDE_AFTER)
                 check_pair(answer, &answer->runs[b], &answer->runs[a]);
+    for (size_t b = 0; b < answer->run_count; b++)
+        for (size_t a = 0; a < b; a++)
+            check_seas(answer, &answer->runs[a], &answer->runs[b]);
     for (size_t r = 0; r < answer->run_count; r++) {
         check_purpose(answer, &answer->runs[r]);
         check_end(answer, &answer->runs[r]);

@@ -19,7 +19,8 @@
  *   purpose         the run was recorded for the other side
  *   unclean_end     not closed, or rebuilt
  *   gaps            recorded gaps and lost messages
- *   clock_nominal   the date is no date */
+ *   clock_nominal   the date is no date
+ *   seas_unlike     the sea differs too much for the days between two runs (needs sea_mean) */
 void diagnose_files(struct answer *answer);
 void diagnose_engine_facts(struct answer *answer, int engine);
 
@@ -32,7 +33,7 @@ void diagnose_tally(struct answer *answer, size_t run, const char *input,
 
 /* --- sources and holds of one engine: after the estimate, which knows how the reading follows sea and
  * load. `trials` are those of this engine, each run once.
- *   source_differs, shaft_speed_used, one_side_only, no_speed, no_coolant, no_sea
+ *   source_differs, shaft_speed_used, raw_water_for_sea, one_side_only, no_speed, no_coolant, no_sea
  *   outliers, frozen, silences
  *   sea_follows_engine, sea_falls_with_speed, sea_drift, sea_frozen, sea_by_hand, seas_apart
  *   throttle_unsteady, coolant_unsteady

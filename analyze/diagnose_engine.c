@@ -152,9 +152,25 @@ static void check_same_source(const struct subject *s, size_t quantity, const ch
     }
 }
 
+static void check_sea_source(const struct subject *s)
+{
+    for (size_t i = 0; i < s->trial_count; i++) {
+        const struct candidate *sea = s->trials[i].chosen[QUANTITY_SEA];
+        if (sea && sea->channel == CHANNEL_RAW_WATER_IN) {
+            answer_warn(
+                s->answer, "raw_water_for_sea", s->engine->instance,
+                "The raw water at the inlet of the exchanger stands in for the sea. Coolers "
+                "before it (gearbox, fuel, charge air) warm it; as long as they do so alike "
+                "before and after, the change shown is right.");
+            return;
+        }
+    }
+}
+
 static void check_sources(const struct subject *s)
 {
     check_speed_source(s);
+    check_sea_source(s);
     check_same_source(s, QUANTITY_COOLANT,
                       "if these are two senders, their difference is part of the change shown. "
                       "--sender-uncertainty puts it into the interval.");
@@ -170,7 +186,8 @@ void diagnose_difference(const struct subject *s, size_t run, size_t quantity,
     double limit = quantity == QUANTITY_SPEED ? rules.source.mark_rpm * fabs(taken->profile.mid)
                    : quantity == QUANTITY_SEA ? rules.source.mark_sea
                                               : rules.source.mark_coolant;
-    if (!(fabs(difference) > limit) || (quantity == QUANTITY_SEA && !s->whole_boat))
+    if (!(fabs(difference) > limit) ||
+        (quantity == QUANTITY_SEA && !s->whole_boat && taken->origin.place == PLACE_VESSEL))
         return;
     char consequence[160] = "Choose with --source.";
     if (channel->unit == UNIT_DEGC)
@@ -188,6 +205,13 @@ void diagnose_difference(const struct subject *s, size_t run, size_t quantity,
 }
 
 /* --- cleaning */
+
+/* Whether this engine's sea is its own, or the boat's and this the engine that tells of it. */
+static bool tells_of_sea(const struct subject *s, const struct trial *trial)
+{
+    const struct candidate *sea = trial->chosen[QUANTITY_SEA];
+    return s->whole_boat || (sea && sea->origin.place == PLACE_ENGINE);
+}
 
 static void check_outliers(const struct subject *s, const struct trial *trial, size_t quantity)
 {
@@ -233,7 +257,7 @@ static void check_cleaning(const struct subject *s, const struct trial *trial)
 {
     char silent[200] = "";
     for (size_t q = QUANTITY_SPEED; q <= QUANTITY_SEA; q++) {
-        if (!trial->chosen[q] || (q == QUANTITY_SEA && !s->whole_boat))
+        if (!trial->chosen[q] || (q == QUANTITY_SEA && !tells_of_sea(s, trial)))
             continue;
         check_outliers(s, trial, q);
         check_frozen(s, trial, q);
@@ -293,7 +317,7 @@ static void check_sea_frozen(const struct subject *s, const struct trial *trial)
 
 static void check_sea(const struct subject *s, const struct trial *trial)
 {
-    if (!s->whole_boat)
+    if (!tells_of_sea(s, trial))
         return;
     if (!isnan(trial->sea_by_hand))
         answer_warn(s->answer, "sea_by_hand", -1,

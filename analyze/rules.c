@@ -88,6 +88,9 @@ const struct rules rules = {
             .sea_drift = 2.0,
             .sea_frozen_step = 0.05,
             .seas_apart = 8,
+            /* The upper sea changes by some tenths of a kelvin a day; other waters by more. */
+            .seas_unlike = 3,
+            .seas_unlike_days = 3,
             .coarse_step = 0.4,
             .cold_offset = 2.0,
             .cold_offset_sea = 6.0,

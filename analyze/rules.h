@@ -83,6 +83,8 @@ struct diagnose_rules {
     double sea_drift;        /* K from the first to the last tenth of a run */
     double sea_frozen_step;  /* K; a sensor finer than this that never changes is no sensor */
     double seas_apart;       /* K between the runs */
+    double seas_unlike;      /* K between runs ... */
+    double seas_unlike_days; /* ... of not more than so many days apart */
     double coarse_step;      /* K, coolant sender */
     double cold_offset;      /* K, coolant against oil at a cold start, between the runs */
     double cold_offset_sea;  /* K, the same against the sea where no oil was recorded */

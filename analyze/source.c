@@ -250,13 +250,14 @@ static bool same_text(const char *a, const char *b)
     return strcasecmp(a, b) == 0;
 }
 
-bool source_wished(const struct candidate *candidate, const struct source_wish *wish)
+int source_wished(const struct candidate *candidate, const struct source_wish *wish)
 {
     const struct origin *o = &candidate->origin;
     const char *text = wish->source;
-    return same_text(text, o->message) || same_text(text, o->source) || same_text(text, o->label) ||
-           same_text(text, channel_get(candidate->channel)->key) ||
-           strcasestr(candidate->title, text);
+    if (same_text(text, o->message) || same_text(text, o->source) || same_text(text, o->label) ||
+        same_text(text, channel_get(candidate->channel)->key) || same_text(text, candidate->title))
+        return 2;
+    return strcasestr(candidate->title, text) ? 1 : 0;
 }
 
 static bool is_sound(const struct candidate *candidate, double duration)
@@ -351,7 +352,7 @@ static struct rank rank_candidate(const struct field *field, const struct entran
     return (struct rank){
         candidate,
         {
-            field->wish && source_wished(candidate, field->wish),
+            field->wish ? source_wished(candidate, field->wish) : 0,
             is_sound(candidate, run->duration),
             runs_with_channel(field, candidate->channel) * ALTERNATIVES_MAX -
                 (double)alternative(field->row, candidate->channel) / ALTERNATIVES_MAX,

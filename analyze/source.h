@@ -82,8 +82,9 @@ void logbook_renumber(struct logbook *book, int from, int to);
 size_t source_candidates(const struct logbook *book, size_t quantity, int engine, bool alone,
                          struct candidate *out[CANDIDATES_MAX]);
 
-/* Whether a wish means that candidate. */
-bool source_wished(const struct candidate *candidate, const struct source_wish *wish);
+/* How well a wish means that candidate: 2 if it is its message, source, label or channel, 1 if it only
+ * is part of its title, else 0. Where one is meant by name, parts of titles count for nothing. */
+int source_wished(const struct candidate *candidate, const struct source_wish *wish);
 
 /* Takes one candidate a run, or NULL where a run has none (or only one of another channel than all
  * runs share: a shaft's speed is no engine's speed). */

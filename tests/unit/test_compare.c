@@ -672,6 +672,60 @@ static void refusals_explain_what_is_uncompared(void **state)
     answer_free(&a.answer);
 }
 
+/* Two inputs silent at the same time, and one later: what is missing counts once. */
+static void leave_gaps(struct run_writer *run)
+{
+    assert_int_equal(run_write_gap(run, 100 * NS_PER_S, 130 * NS_PER_S, 0, "unplugged", 3),
+                     STATUS_OK);
+    assert_int_equal(run_write_gap(run, 110 * NS_PER_S, 140 * NS_PER_S, 0, "unplugged", 4),
+                     STATUS_OK);
+    assert_int_equal(run_write_gap(run, 500 * NS_PER_S, 510 * NS_PER_S, 0, "unplugged", 0),
+                     STATUS_OK);
+}
+
+static void gaps_are_added_up(void **state)
+{
+    (void)state;
+    struct wanted w = {.name = "gaps.h5", .sea = 18, .facts = {PLATE}, .more = leave_gaps};
+    struct asked a;
+    ask(&a, plain(SIDE_BEFORE), record_run(&w));
+    const struct answer *answer = compare(&a);
+    assert_int_equal(answer->runs[1].gap_count, 3);
+    assert_near(answer->runs[1].gap_seconds, 50, 1e-6);
+    assert_int_equal(answer->runs[1].lost, 7);
+    must_warn(answer, "gaps", "50 s");
+    answer_free(&a.answer);
+}
+
+/* Marks set during the run part two speeds that are too near to be told apart without them. */
+static void put_mark(struct run_writer *run)
+{
+    struct origin rpm = make_origin(PROTOCOL_NMEA2000, PLACE_ENGINE, 0, "127488", "35", "");
+    struct origin heat = make_origin(PROTOCOL_NMEA2000, PLACE_ENGINE, 0, "127489", "35", "");
+    for (int s = 0; s < 1800; s++) {
+        put_value(run, s * NS_PER_S, &rpm, CHANNEL_ENGINE_SPEED, s < 900 ? 2000 : 2025);
+        put_value(run, s * NS_PER_S, &heat, CHANNEL_COOLANT_TEMPERATURE, 78 + 0.1 * (s % 3));
+    }
+    assert_int_equal(run_write_event(run, 900 * NS_PER_S, NULL, "mark", "2025 now"), STATUS_OK);
+}
+
+static void marks_are_read_from_the_file(void **state)
+{
+    (void)state;
+    struct wanted w = {.name = "marks.h5",
+                       .sea = 18,
+                       .no_speed = true,
+                       .no_coolant = true,
+                       .facts = {PLATE},
+                       .more = put_mark};
+    struct asked a;
+    ask(&a, plain(SIDE_BEFORE), record_run(&w));
+    const struct answer *answer = compare(&a);
+    assert_int_equal(answer->engines[0].hold_count, 6 + 2);
+    assert_near(answer->engines[0].holds[7].start, 900, 0);
+    answer_free(&a.answer);
+}
+
 /* --- one run by itself */
 
 static void looking_at_one_run(void **state)
@@ -769,6 +823,8 @@ int main(void)
         cmocka_unit_test(options_go_before_facts),
         cmocka_unit_test(facts_that_differ),
         cmocka_unit_test(refusals_explain_what_is_uncompared),
+        cmocka_unit_test(gaps_are_added_up),
+        cmocka_unit_test(marks_are_read_from_the_file),
         cmocka_unit_test(looking_at_one_run),
         cmocka_unit_test(the_model_is_read_right),
     };

@@ -89,6 +89,8 @@ static void start(struct made *m)
         m->runs[r] = (struct run_summary){.side = r ? SIDE_AFTER : SIDE_BEFORE,
                                           .facts = &m->facts[r],
                                           .duration = CELLS,
+                                          .sea_mean = 17,
+                                          .air_mean = NAN,
                                           .start_unix_us = START_US + (int64_t)r * 1000000,
                                           .closed_cleanly = true};
         snprintf(m->runs[r].name, sizeof m->runs[r].name, "%s", r ? "after.h5" : "before.h5");
@@ -319,6 +321,24 @@ DIAGNOSIS(damaged_messages)
     none(m);
 }
 
+DIAGNOSIS(seas_that_cannot_both_be)
+{
+    m->runs[0].sea_mean = 16;
+    m->runs[1].sea_mean = 18.5;
+    diagnose_files(&m->answer);
+    none(m);
+    m->runs[1].sea_mean = 20;
+    diagnose_files(&m->answer);
+    only(m, "seas_unlike", "up to 4.0 K");
+    m->runs[1].start_unix_us = m->runs[0].start_unix_us + 40 * 86400 * INT64_C(1000000);
+    diagnose_files(&m->answer);
+    none(m); /* a season apart */
+    m->runs[1].sea_mean = NAN;
+    m->runs[1].start_unix_us = m->runs[0].start_unix_us;
+    diagnose_files(&m->answer);
+    none(m);
+}
+
 /* --- what is missing */
 
 static void empty(double *cells)
@@ -356,6 +376,13 @@ DIAGNOSIS(shaft_speed)
     m->speed[0].channel = m->speed[1].channel = CHANNEL_SHAFT_SPEED;
     look(m);
     only(m, "shaft_speed_used", "shaft");
+}
+
+DIAGNOSIS(raw_water_for_the_sea)
+{
+    m->sea[0].channel = m->sea[1].channel = CHANNEL_RAW_WATER_IN;
+    look(m);
+    only(m, "raw_water_for_sea", "Coolers");
 }
 
 DIAGNOSIS(sources_that_differ_between_runs)
@@ -705,8 +732,10 @@ int main(void)
         cmocka_unit_test(gaps_and_losses),
         cmocka_unit_test(clocks_that_jump),
         cmocka_unit_test(damaged_messages),
+        cmocka_unit_test(seas_that_cannot_both_be),
         cmocka_unit_test(missing_quantities),
         cmocka_unit_test(shaft_speed),
+        cmocka_unit_test(raw_water_for_the_sea),
         cmocka_unit_test(sources_that_differ_between_runs),
         cmocka_unit_test(sources_that_disagree),
         cmocka_unit_test(many_outliers),

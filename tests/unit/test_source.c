@@ -96,6 +96,21 @@ static void wishes_go_first(void **state)
     }
 }
 
+static void a_name_goes_before_a_part_of_a_name(void **state)
+{
+    (void)state;
+    struct made m;
+    start(&m, 1);
+    add_sea(&m, 0, "130312", "135");
+    add_sea(&m, 0, "130316", "35")->profile.coverage = 0.6;
+    struct source_wish wish = {CHANNEL_SEA_TEMPERATURE, "35"};
+    choose(&m, QUANTITY_SEA, &wish);
+    assert_string_equal(m.chosen[0]->origin.source, "35");
+    m.books[0].count = 1;
+    choose(&m, QUANTITY_SEA, &wish);
+    assert_string_equal(m.chosen[0]->origin.source, "135");
+}
+
 static void coverage_makes_sound(void **state)
 {
     (void)state;
@@ -353,6 +368,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(nothing_to_choose_from),
         cmocka_unit_test(wishes_go_first),
+        cmocka_unit_test(a_name_goes_before_a_part_of_a_name),
         cmocka_unit_test(coverage_makes_sound),
         cmocka_unit_test(frozen_is_not_sound),
         cmocka_unit_test(a_sensor_warmed_by_the_engine_is_not_sound),
