@@ -8,7 +8,8 @@
 
 /* "--source sea_temperature=130312": take this source for a channel. The source may be a message
  * (130312, MTW), a talker or address (II, 35), a transducer name, another channel that measures the
- * same (raw_water_in), or any part of the words the choice is reported with. */
+ * same (raw_water_in), or any part of the words the choice is reported with. "hand" takes the sea
+ * temperature that was typed in among the facts of a run before every sensor. */
 struct source_wish {
     enum channel_id channel;
     char source[64];

@@ -31,6 +31,14 @@ struct subject comparison_subject(const struct comparison *c, size_t engine);
 /* STATUS_MEMORY with its words. */
 enum status comparison_no_memory(const struct comparison *c);
 
+/* --- comparison_engines.c */
+
+/* Fills answer->engines with the engines of all runs; joins one that goes under two numbers. */
+enum status comparison_find_engines(struct comparison *c);
+
+/* Fills what the facts say of an engine. */
+void comparison_describe_engine(struct comparison *c, size_t engine);
+
 /* --- comparison_sources.c */
 
 /* The candidates of a quantity of one engine in one run. */
@@ -42,6 +50,17 @@ enum status comparison_check_wishes(const struct comparison *c);
 
 /* Chooses the sources of one engine, makes its trials and puts their holds into bands. */
 enum status comparison_make_trials(struct comparison *c, size_t engine);
+
+/* --- comparison_estimate.c */
+
+/* Fills the means of the runs and the reference sea. */
+void comparison_set_reference(struct comparison *c);
+
+/* Calls the estimate with what is known of engines, senders, seas and load. */
+enum status comparison_estimate(struct comparison *c);
+
+/* After it: says why bands are missing, and what to record where there was nothing to compare. */
+void comparison_explain(struct comparison *c, size_t engine);
 
 /* --- comparison_tell.c */
 

@@ -17,6 +17,28 @@ size_t comparison_candidates(const struct comparison *c, size_t run, size_t engi
                              c->answer->engine_count == 1, list);
 }
 
+/* The sea temperature among the facts of a run, NaN if there is none. facts_set has checked it. */
+static double sea_by_hand(const struct run_summary *run)
+{
+    const char *text = facts_get(run->facts, FACT_RUN, 0, "sea_temperature");
+    return text[0] != '\0' ? strtod(text, NULL) : NAN;
+}
+
+/* "--source sea_temperature=hand": what was typed in goes before every sensor. */
+static bool wants_hand(const struct source_wish *wish)
+{
+    return wish && wish->channel == CHANNEL_SEA_TEMPERATURE &&
+           strcasecmp(wish->source, "hand") == 0;
+}
+
+static bool any_by_hand(const struct comparison *c)
+{
+    for (size_t r = 0; r < c->answer->run_count; r++)
+        if (!isnan(sea_by_hand(&c->answer->runs[r])))
+            return true;
+    return false;
+}
+
 static const struct source_wish *wish_for(const struct comparison *c, size_t quantity)
 {
     for (size_t i = 0; i < c->options->wish_count; i++)
@@ -66,7 +88,7 @@ static enum status check_wish(const struct comparison *c, const struct source_wi
                         "engine_load, fuel_rate and what is listed beside them in the report",
                         key);
     search_everywhere(c, q, &search);
-    if (search.met)
+    if (search.met || (wants_hand(wish) && any_by_hand(c)))
         return STATUS_OK;
     return complain(c->complaint, STATUS_BAD_USAGE,
                     "no run has a source \"%s\" for %s; there is: %s", wish->source, key,
@@ -119,8 +141,11 @@ static enum status choose_sources(struct comparison *c, size_t e, struct candida
         if (source_choose(c->books, c->answer->run_count, q, c->answer->engines[e].instance,
                           c->answer->engine_count == 1, wish_for(c, q), of_run))
             return comparison_no_memory(c);
-        for (size_t r = 0; r < c->answer->run_count; r++)
-            chosen[r * QUANTITIES_MAX + q] = of_run[r];
+        for (size_t r = 0; r < c->answer->run_count; r++) {
+            bool by_hand = q == QUANTITY_SEA && wants_hand(wish_for(c, q)) &&
+                           !isnan(sea_by_hand(&c->answer->runs[r]));
+            chosen[r * QUANTITIES_MAX + q] = by_hand ? NULL : of_run[r];
+        }
         for (size_t r = 0; r < c->answer->run_count && q == QUANTITY_SPEED && !status; r++)
             status = judge_seas(c, r, e, of_run[r]);
     }
@@ -157,13 +182,6 @@ static enum status gather_holds(struct comparison *c, size_t e)
         engine->hold_count += trial->hold_count;
     }
     return band_assign(engine->holds, engine->hold_count) ? comparison_no_memory(c) : STATUS_OK;
-}
-
-/* The sea temperature among the facts of a run, NaN if there is none. facts_set has checked it. */
-static double sea_by_hand(const struct run_summary *run)
-{
-    const char *text = facts_get(run->facts, FACT_RUN, 0, "sea_temperature");
-    return text[0] != '\0' ? strtod(text, NULL) : NAN;
 }
 
 static struct trial_facts facts_of(const struct comparison *c, size_t e, size_t r, double full)

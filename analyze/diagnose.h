@@ -48,6 +48,9 @@ struct subject {
 };
 void diagnose_engine(const struct subject *subject);
 
+/* The part of it that looks at sources and cleaning. */
+void diagnose_sources(const struct subject *subject);
+
 /* Two sources of one quantity that do not agree (sources_disagree): `difference` is taken minus other,
  * in the unit of the quantity. Nothing is said where it is small. */
 void diagnose_difference(const struct subject *subject, size_t run, size_t quantity,

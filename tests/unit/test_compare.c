@@ -480,6 +480,32 @@ static void a_sensor_goes_before_the_typed_sea(void **state)
     assert_near(answer->runs[1].sea_mean, 18, 0.01);
     must_not_warn(answer, "sea_by_hand");
     answer_free(&a.answer);
+    ask(&a, plain(SIDE_BEFORE), in_folder("both-seas.h5")); /* ... unless wished otherwise */
+    a.options.wishes[a.options.wish_count++] =
+        (struct source_wish){CHANNEL_SEA_TEMPERATURE, "hand"};
+    answer = compare(&a);
+    assert_int_equal(a.status, STATUS_OK);
+    assert_near(answer->runs[1].sea_mean, 12, 0);
+    assert_near(answer->runs[0].sea_mean, 18, 0.01); /* nothing typed in: its sensor */
+    answer_free(&a.answer);
+    ask(&a, plain(SIDE_BEFORE), plain(SIDE_AFTER));
+    a.options.wishes[a.options.wish_count++] =
+        (struct source_wish){CHANNEL_SEA_TEMPERATURE, "hand"};
+    compare(&a);
+    assert_int_equal(a.status, STATUS_BAD_USAGE);
+    answer_free(&a.answer);
+}
+
+static void one_side_is_no_comparison(void **state)
+{
+    (void)state;
+    struct asked a;
+    ask(&a, plain(SIDE_BEFORE), plain(SIDE_AFTER));
+    a.options.after_count = 0;
+    compare(&a);
+    assert_int_equal(a.status, STATUS_BAD_USAGE);
+    must_say(a.complaint.text, "one after");
+    answer_free(&a.answer);
 }
 
 /* --- two engines */
@@ -814,6 +840,7 @@ int main(void)
         cmocka_unit_test(no_speed_in_common),
         cmocka_unit_test(sea_typed_in),
         cmocka_unit_test(a_sensor_goes_before_the_typed_sea),
+        cmocka_unit_test(one_side_is_no_comparison),
         cmocka_unit_test(an_engine_of_one_side_only),
         cmocka_unit_test(halves_of_one_engine_are_joined),
         cmocka_unit_test(the_engine_left_alone_must_be_there),

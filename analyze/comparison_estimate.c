@@ -1,0 +1,246 @@
+/* comparison_estimate.c - what the estimate needs beside the holds, and what is said where it had nothing
+ * to work on. */
+#include "comparison.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "rules.h"
+
+/* --- the reference sea */
+
+/* Mean over the sides of the sea in their used holds; of all readings where there is no hold. */
+static double mean_sea(const struct comparison *c)
+{
+    double sum[SIDE_COUNT] = {0}, n[SIDE_COUNT] = {0}, all = 0, mean = 0, sides = 0;
+    for (size_t e = 0; e < c->answer->engine_count; e++)
+        for (size_t i = 0; i < c->answer->engines[e].hold_count; i++) {
+            const struct hold *hold = &c->answer->engines[e].holds[i];
+            if (hold->refusal == REFUSAL_NONE) {
+                sum[hold->side] += hold->sea;
+                n[hold->side]++;
+            }
+        }
+    for (int side = 0; side < SIDE_COUNT; side++)
+        if (n[side] > 0) {
+            mean += sum[side] / n[side];
+            sides++;
+        }
+    if (sides > 0)
+        return mean / sides;
+    for (size_t r = 0; r < c->answer->run_count; r++)
+        if (!isnan(c->answer->runs[r].sea_mean)) {
+            mean += c->answer->runs[r].sea_mean;
+            all++;
+        }
+    return all > 0 ? mean / all : NAN;
+}
+
+/* Means of sea and air over each run, from the first engine that has them. */
+static void fill_means(struct comparison *c)
+{
+    for (size_t r = 0; r < c->answer->run_count; r++)
+        for (size_t e = 0; e < c->answer->engine_count; e++) {
+            const struct columns *columns = &comparison_trials(c, e)[r].columns;
+            struct run_summary *run = &c->answer->runs[r];
+            if (isnan(run->sea_mean))
+                run->sea_mean = cells_mean(columns->sea, 0, columns->count, NULL);
+            if (isnan(run->air_mean))
+                run->air_mean = cells_mean(columns->air, 0, columns->count, NULL);
+        }
+}
+
+void comparison_set_reference(struct comparison *c)
+{
+    fill_means(c);
+    bool given = !isnan(c->options->reference_sea);
+    c->answer->reference_from = given ? "given" : "mean of both runs";
+    c->answer->reference_sea =
+        given ? c->options->reference_sea : round(10 * mean_sea(c)) / 10; /* 0.1 K, to be quoted */
+}
+
+/* How unsure the sea is as a mean over a run: worse where it was typed in or the sensor drifts. */
+static double sea_uncertainty(const struct comparison *c)
+{
+    double extra = 0;
+    for (size_t i = 0; i < c->answer->run_count * c->answer->engine_count; i++) {
+        const struct trial *trial = &c->trials[i];
+        double drift = fabs(trial->sea.drift);
+        if (!isnan(trial->sea_by_hand))
+            extra = fmax(extra, rules.diagnose.hand_sea_u);
+        if (!trial->chosen[QUANTITY_SEA])
+            continue;
+        if (sea_follows_engine(&trial->sea))
+            drift = fmax(drift, trial->sea.effect);
+        else if (drift <= rules.diagnose.sea_drift)
+            drift = 0;
+        extra = fmax(extra, rules.diagnose.drift_share * drift);
+    }
+    return hypot(ESTIMATE_SEA_U, extra);
+}
+
+static void fill_facts(struct comparison *c, size_t e)
+{
+    struct lag lags[RUNS_MAX];
+    double *steps = c->steps + e * c->answer->run_count;
+    for (size_t r = 0; r < c->answer->run_count; r++) {
+        const struct trial *trial = &comparison_trials(c, e)[r];
+        const struct candidate *coolant = trial->chosen[QUANTITY_COOLANT];
+        steps[r] = coolant && !coolant->cleaning.lively ? coolant->profile.step : 0.0;
+        lags[r] = trial->lag;
+    }
+    struct lag lag = lag_pool(lags, c->answer->run_count);
+    const struct agreed *agreed = &c->agreed[e];
+    c->facts[e] = (struct estimate_facts){
+        .thermostat_start = agreed->thermostat_start,
+        .thermostat_full = agreed->thermostat_full,
+        .thermostat_u = agreed->thermostat_u,
+        .thermostat_from = agreed->thermostat_from,
+        .lag = lag.seconds,
+        .lag_u = lag.u,
+        .coolant_step = steps,
+    };
+}
+
+/* Uncertainty between the coolant senders of the sides; sets sender_changed where there is any. */
+static double sender_uncertainty(struct comparison *c)
+{
+    double most = 0;
+    for (size_t e = 0; e < c->answer->engine_count; e++) {
+        const struct agreed *agreed = &c->agreed[e];
+        struct subject subject = comparison_subject(c, e);
+        double shift = fabs(diagnose_sender(&subject)), u = 0;
+        if (agreed->sender_changed || shift > 0)
+            u = fmax(rules.diagnose.sender_u, shift);
+        if (strcmp(agreed->thermostat_from, "given") != 0)
+            u = hypot(u, agreed->thermostat_shift);
+        if (!isnan(c->options->sender_u))
+            u = c->options->sender_u;
+        c->facts[e].sender_changed = u > 0;
+        most = fmax(most, u);
+    }
+    return most;
+}
+
+static double day_load(const struct comparison *c)
+{
+    double load = c->options->day_load;
+    for (size_t e = 0; e < c->answer->engine_count; e++)
+        if (c->agreed[e].propeller_changed)
+            load = fmax(load, rules.diagnose.propeller_load);
+    return load;
+}
+
+/* Index of the engine that was left alone; -1 for none. */
+static enum status find_control(const struct comparison *c, int *index)
+{
+    *index = -1;
+    if (c->options->control_engine < 0)
+        return STATUS_OK;
+    for (size_t e = 0; e < c->answer->engine_count; e++)
+        if (c->answer->engines[e].instance == c->options->control_engine)
+            *index = (int)e;
+    return *index >= 0 ? STATUS_OK
+                       : complain(c->complaint, STATUS_BAD_USAGE,
+                                  "engine %d, named as the one left alone, is in none of the runs",
+                                  c->options->control_engine);
+}
+
+enum status comparison_estimate(struct comparison *c)
+{
+    struct estimate_job job = {.facts = c->facts};
+    enum status status = find_control(c, &job.control_engine);
+    c->steps = calloc(c->answer->engine_count * c->answer->run_count + 1, sizeof *c->steps);
+    if (!c->steps)
+        return comparison_no_memory(c);
+    if (status || c->answer->engine_count == 0)
+        return status;
+    for (size_t e = 0; e < c->answer->engine_count; e++)
+        fill_facts(c, e);
+    job.sea_u = sea_uncertainty(c);
+    job.sender_u = sender_uncertainty(c);
+    job.day_load = day_load(c);
+    return estimate_engines(&job, c->answer, c->complaint);
+}
+
+/* --- bands that could not be compared */
+
+/* Where a refused hold of the side that lacks a band lies near, its reason tells more. */
+static void explain_uncompared(struct engine_answer *engine)
+{
+    for (size_t u = 0; u < engine->uncompared_count; u++) {
+        struct uncompared *row = &engine->uncompared[u];
+        double near = fmax(rules.band.width_rpm, rules.band.width_ratio * row->rpm);
+        for (size_t i = 0; i < engine->hold_count; i++) {
+            const struct hold *hold = &engine->holds[i];
+            if (hold->side != row->missing || hold->refusal == REFUSAL_NONE ||
+                hold->refusal == REFUSAL_NOT_SHARED || fabs(hold->rpm - row->rpm) > near)
+                continue;
+            snprintf(row->reason, sizeof row->reason,
+                     "%s: %.0f rpm was held from minute %.0f to %.0f, but refused: %s. Hold %.0f "
+                     "rpm for 5 minutes or more, warm and in gear",
+                     row->missing == SIDE_BEFORE ? "before" : "after", hold->rpm, hold->start / 60,
+                     hold->end / 60, refusal_words(hold->refusal), row->rpm);
+            break;
+        }
+    }
+}
+
+/* --- runs that lack what a comparison needs */
+
+/* What a comparison cannot do without, and how it is recorded. */
+static const struct need {
+    enum quantity quantity;
+    const char *words, *record;
+} needs[] = {
+    {QUANTITY_SPEED, "engine speed",
+     "Record engine speed (NMEA 0183 RPM, NMEA 2000 PGN 127488 or J1939 EEC1) in a run before and "
+     "a "
+     "run after, with the same engine number as the coolant temperature."},
+    {QUANTITY_COOLANT, "coolant temperature",
+     "Record coolant temperature (NMEA 0183 XDR, NMEA 2000 PGN 127489 or J1939 ET1) in a run "
+     "before "
+     "and a run after; an unmapped transducer can be taken with --source "
+     "coolant_temperature=NAME."},
+    {QUANTITY_SEA, "sea temperature",
+     "Record sea temperature (NMEA 0183 MTW, NMEA 2000 PGN 130310 or 130312) in a run before and a "
+     "run after, or measure it by hand and enter sea_temperature among the facts of the run."},
+};
+
+static bool side_has(const struct subject *subject, enum side side, enum quantity quantity)
+{
+    for (size_t i = 0; i < subject->trial_count; i++) {
+        const struct trial *trial = &subject->trials[i];
+        bool by_hand = quantity == QUANTITY_SEA && !isnan(trial->sea_by_hand);
+        if (trial->side == side && (trial->chosen[quantity] || by_hand))
+            return true;
+    }
+    return false;
+}
+
+/* Says what is missing where a side lacks a quantity in all its runs: more use than "no holds". */
+static void say_missing(const struct subject *subject, struct engine_answer *engine)
+{
+    for (size_t i = 0; i < sizeof needs / sizeof needs[0]; i++) {
+        bool before = side_has(subject, SIDE_BEFORE, needs[i].quantity);
+        bool after = side_has(subject, SIDE_AFTER, needs[i].quantity);
+        if (before && after)
+            continue;
+        snprintf(engine->sentence, sizeof engine->sentence,
+                 "Nothing can be compared: no %s was recorded%s.", needs[i].words,
+                 before  ? " after the service"
+                 : after ? " before the service"
+                         : "");
+        snprintf(engine->next, sizeof engine->next, "%s", needs[i].record);
+        return;
+    }
+}
+
+void comparison_explain(struct comparison *c, size_t e)
+{
+    struct subject subject = comparison_subject(c, e);
+    explain_uncompared(&c->answer->engines[e]);
+    say_missing(&subject, &c->answer->engines[e]);
+}
