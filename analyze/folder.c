@@ -48,40 +48,100 @@ char *folder_path(const char *folder, const char *name)
     return text_take(&path);
 }
 
-/* Writes, flushes and closes; errno tells what failed. */
-static bool write_all(const char *path, const struct text *content)
+/* --- new files */
+
+/* Does the file begin as every HDF5 file does (HDF5 file format specification, III.A)? */
+static bool is_run_file(const char *path)
 {
-    FILE *file = fopen(path, "wbe");
+    static const char signature[] = "\x89HDF\r\n\x1a\n";
+    char bytes[sizeof signature - 1];
+    FILE *file = fopen(path, "rbe");
     if (file == NULL)
         return false;
-    size_t done = fwrite(text_string(content), 1, content->length, file);
-    bool good = done == content->length && fflush(file) == 0;
+    bool same = fread(bytes, 1, sizeof bytes, file) == sizeof bytes &&
+                memcmp(bytes, signature, sizeof bytes) == 0;
+    fclose(file);
+    return same;
+}
+
+/* Looks at what is at `path` already: *special for what a rename must not replace. */
+static enum status look_at(const char *path, bool *special, struct complaint *complaint)
+{
+    struct stat about;
+    *special = false;
+    if (stat(path, &about) != 0)
+        return STATUS_OK;
+    if (S_ISDIR(about.st_mode))
+        return complain(complaint, STATUS_EXISTS, "%s is a folder; name a file", path);
+    *special = !S_ISREG(about.st_mode);
+    if (!*special && is_run_file(path))
+        return complain(
+            complaint, STATUS_EXISTS,
+            "%s is a run file or another HDF5 file and is not overwritten; name another "
+            "file",
+            path);
+    return STATUS_OK;
+}
+
+static FILE *create_beside(struct new_file *file)
+{
+    struct text name = {0};
+    text_addf(&name, "%s.new-%ld", file->path, (long)getpid());
+    file->beside = text_take(&name);
+    if (file->beside == NULL) {
+        errno = ENOMEM;
+        return NULL;
+    }
+    return fopen(file->beside, "wbex");
+}
+
+enum status new_file_open(struct new_file *file, const char *path, struct complaint *complaint)
+{
+    bool special;
+    *file = (struct new_file){.path = path};
+    enum status status = look_at(path, &special, complaint);
+    if (status != STATUS_OK)
+        return status;
+    file->stream = special ? fopen(path, "wbe") : create_beside(file);
+    if (file->stream == NULL) {
+        status = refused(complaint, "write", path);
+        free(file->beside);
+        file->beside = NULL;
+    }
+    return status;
+}
+
+enum status new_file_close(struct new_file *file, bool keep, struct complaint *complaint)
+{
+    enum status status = STATUS_OK;
+    bool good = fflush(file->stream) == 0 && !ferror(file->stream);
     int why = errno;
-    if (fclose(file) != 0 && good) {
+    if (fclose(file->stream) != 0 && good) {
         why = errno;
         good = false;
     }
     errno = why;
-    return good;
+    if (!good)
+        status = refused(complaint, "write", file->path);
+    else if (keep && file->beside != NULL && rename(file->beside, file->path) != 0)
+        status = refused(complaint, "replace", file->path);
+    if (file->beside != NULL && (!keep || status != STATUS_OK))
+        unlink(file->beside);
+    free(file->beside);
+    file->beside = NULL;
+    return keep ? status : STATUS_OK;
 }
 
 enum status file_write(const char *path, const struct text *content, struct complaint *complaint)
 {
-    struct text part = {0};
-    enum status status = STATUS_OK;
-    text_add(&part, path);
-    text_add(&part, ".part");
-    if (content->failed || part.failed) {
-        status = complain(complaint, STATUS_MEMORY, "no memory left to write %s", path);
-    } else if (!write_all(text_string(&part), content)) {
-        status = refused(complaint, "write", path);
-        unlink(text_string(&part));
-    } else if (rename(text_string(&part), path) != 0) {
-        status = refused(complaint, "replace", path);
-        unlink(text_string(&part));
-    }
-    text_free(&part);
-    return status;
+    struct new_file file;
+    if (content->failed)
+        return complain(complaint, STATUS_MEMORY, "no memory left to write %s", path);
+    enum status status = new_file_open(&file, path, complaint);
+    if (status != STATUS_OK)
+        return status;
+    fwrite(text_string(content), 1, content->length, file.stream);
+    return new_file_close(&file, true, complaint);
 }
 
 enum status folder_write(const char *folder, const char *name, const struct text *content,

@@ -2,7 +2,9 @@
 #ifndef SEARUN_FOLDER_H
 #define SEARUN_FOLDER_H
 
+#include <stdbool.h>
 #include <stddef.h>
+#include <stdio.h>
 
 #include "status.h"
 #include "text.h"
@@ -14,8 +16,20 @@ enum status folder_make(const char *path, struct complaint *complaint);
 /* FOLDER/NAME, to be freed; NULL if memory ran out. */
 char *folder_path(const char *folder, const char *name);
 
-/* Writes a file beside its final name and renames it: an older one is replaced only by a whole one.
- * STATUS_FULL (no space, quota), STATUS_IO, STATUS_MEMORY (also if `content` failed before). */
+/* A file being written. It stands beside its final name and takes its place only when whole; a device
+ * or a pipe is written to as it is. A run file is never replaced: it is evidence. */
+struct new_file {
+    FILE *stream;
+    const char *path; /* not owned */
+    char *beside;     /* owned; NULL for devices and pipes */
+};
+
+/* STATUS_EXISTS (a run file or a folder), STATUS_FULL (no space, quota), STATUS_IO, STATUS_MEMORY. */
+enum status new_file_open(struct new_file *file, const char *path, struct complaint *complaint);
+/* Ends it; with `keep` it gets its name, else it vanishes. Call once after a successful open. */
+enum status new_file_close(struct new_file *file, bool keep, struct complaint *complaint);
+
+/* Writes a whole file; STATUS_MEMORY also if `content` failed before. */
 enum status file_write(const char *path, const struct text *content, struct complaint *complaint);
 enum status folder_write(const char *folder, const char *name, const struct text *content,
                          struct complaint *complaint);

@@ -144,48 +144,27 @@ static enum outcome export_to(struct run *run, const struct export_request *requ
     struct complaint complaint;
     enum status status =
         request->raw ? export_raw(run, out, &complaint) : export_csv(run, request, out, &complaint);
-    if (status != STATUS_OK)
-        return fail(outcome_of(status, OUTCOME_UNREADABLE), &complaint);
-    if (fflush(out) != 0 || ferror(out)) {
-        complain(&complaint, STATUS_IO, "cannot write the table: %s", strerror(errno));
-        return fail(OUTCOME_UNWRITTEN, &complaint);
-    }
-    return OUTCOME_DONE;
+    return status == STATUS_OK ? OUTCOME_DONE
+                               : fail(outcome_of(status, OUTCOME_UNREADABLE), &complaint);
 }
 
-/* Ends a file that export_to filled and gives it its final name. */
-static enum outcome finish_file(FILE *out, const char *part, const char *name)
+static enum outcome export_to_output(struct run *run, const struct export_request *request)
 {
-    struct complaint complaint;
-    if (fclose(out) == 0 && rename(part, name) == 0)
-        return OUTCOME_DONE;
-    complain(&complaint, STATUS_IO, "cannot write %s: %s", name, strerror(errno));
-    return fail(OUTCOME_UNWRITTEN, &complaint);
+    enum outcome outcome = export_to(run, request, stdout);
+    struct text nothing = {0};
+    return outcome == OUTCOME_DONE ? print(&nothing) : outcome; /* did it arrive? */
 }
 
-/* Into a file beside the final name, which then takes its place: half a table is worse than none. */
 static enum outcome export_to_file(struct run *run, const struct export_request *request)
 {
     struct complaint complaint;
-    struct text part = {0};
-    enum outcome outcome;
-    text_add(&part, request->output);
-    text_add(&part, ".part");
-    FILE *out = fopen(text_string(&part), "wbe");
-    if (out == NULL) {
-        complain(&complaint, STATUS_IO, "cannot write %s: %s", request->output, strerror(errno));
-        outcome = fail(OUTCOME_UNWRITTEN, &complaint);
-    } else {
-        outcome = export_to(run, request, out);
-        if (outcome == OUTCOME_DONE)
-            outcome = finish_file(out, text_string(&part), request->output);
-        else
-            fclose(out);
-        if (outcome != OUTCOME_DONE)
-            unlink(text_string(&part));
-    }
-    text_free(&part);
-    return outcome;
+    struct new_file file;
+    enum status status = new_file_open(&file, request->output, &complaint);
+    if (status != STATUS_OK)
+        return fail(outcome_of(status, OUTCOME_UNWRITTEN), &complaint);
+    enum outcome outcome = export_to(run, request, file.stream);
+    status = new_file_close(&file, outcome == OUTCOME_DONE, &complaint);
+    return status == STATUS_OK ? outcome : fail(outcome_of(status, OUTCOME_UNWRITTEN), &complaint);
 }
 
 static enum outcome run_export(int count, char **arguments)

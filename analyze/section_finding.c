@@ -234,7 +234,7 @@ static void detail_row(struct document *document, const struct report_input *inp
     document_cell(document, word_range(style, UNIT_KELVIN, band->simultaneous, decimals, true).s);
     document_cellf(document, "%zu, %zu", band->side[SIDE_BEFORE].holds,
                    band->side[SIDE_AFTER].holds);
-    document_cell(document, word_number(style, band->df, 1).s);
+    document_cell(document, word_number(style, band->df, band->df < 9.95 ? 1 : 0).s);
     document_cellf(document, "%s, %s", thermostat_words(band->side[SIDE_BEFORE].thermostat),
                    thermostat_words(band->side[SIDE_AFTER].thermostat));
 }

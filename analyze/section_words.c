@@ -6,9 +6,17 @@
 
 /* --- what else changed */
 
-static void also_value(struct document *document, const struct style *style, enum unit unit,
-                       struct interval interval, int decimals)
+/* Decimals of one side: by its own interval, else as fine as such readings are. */
+static int side_decimals(const struct style *style, enum unit unit, struct interval interval)
 {
+    return isfinite(interval.low) ? word_decimals(style, unit, interval)
+                                  : word_reading_decimals(unit);
+}
+
+static void also_side(struct document *document, const struct style *style, enum unit unit,
+                      struct interval interval)
+{
+    int decimals = side_decimals(style, unit, interval);
     document_cell(document, word_value(style, unit, interval.value, decimals).s);
 }
 
@@ -17,13 +25,12 @@ static void also_row(struct document *document, const struct style *style,
 {
     const struct channel *channel = channel_get(row->channel);
     enum unit difference = word_difference_unit(channel->unit);
-    int decimals = isfinite(row->change.low) ? word_decimals(style, difference, row->change)
-                                             : word_reading_decimals(channel->unit);
+    int decimals = side_decimals(style, difference, row->change);
     double change = unit_shown(row->change.value, difference, style->units);
     document_cellf(document, "%s, %s", channel->title, unit_symbol(channel->unit, style->units));
     document_cellf(document, "%.0f", row->rpm);
-    also_value(document, style, channel->unit, row->before, decimals);
-    also_value(document, style, channel->unit, row->after, decimals);
+    also_side(document, style, channel->unit, row->before);
+    also_side(document, style, channel->unit, row->after);
     document_cell(document, word_signed(style, change, decimals).s);
     document_cell(document, word_range(style, difference, row->change, decimals, true).s);
 }

@@ -359,6 +359,18 @@ static void exports_every_reading_once(void **state)
         "none of the channels");
 }
 
+/* The run is evidence: no output takes its place, by whatever name. */
+static void outputs_never_replace_a_run(void **state)
+{
+    (void)state;
+    const char *run = stage_path("before.h5");
+    stage_expect_words(start_analyze("export", run, "--output", run), 3, "is not overwritten");
+    stage_expect_words(start_analyze("compare", "--before", run, "--after", stage_path("after.h5"),
+                                     "--json", stage_path("after.h5"), "--quiet"),
+                       3, "is not overwritten");
+    stage_expect(start_analyze("check", run, stage_path("after.h5")), 0);
+}
+
 /* Raw export, replayed, is the same run again. */
 static void raw_export_comes_back(void **state)
 {
@@ -476,6 +488,7 @@ int main(void)
         cmocka_unit_test(nothing_in_common_is_a_finding),
         cmocka_unit_test(shows_what_is_in_a_run),
         cmocka_unit_test(exports_every_reading_once),
+        cmocka_unit_test(outputs_never_replace_a_run),
         cmocka_unit_test(raw_export_comes_back),
         cmocka_unit_test(check_tells_sound_from_damaged),
         cmocka_unit_test(damage_is_found_and_harms_nobody),
