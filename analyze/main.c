@@ -179,7 +179,7 @@ static enum outcome run_export(int count, char **arguments)
     if (status != STATUS_OK)
         return fail(outcome_of(status, OUTCOME_UNREADABLE), &complaint);
     outcome =
-        request.output != NULL ? export_to_file(run, &request) : export_to(run, &request, stdout);
+        request.output != NULL ? export_to_file(run, &request) : export_to_output(run, &request);
     run_close(run);
     return outcome;
 }
