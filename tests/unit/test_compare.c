@@ -774,6 +774,70 @@ static void looking_at_one_run(void **state)
     answer_free(&answer);
 }
 
+/* --- whatever is in a run, it is compared or said why not */
+
+static void put_chance(struct run_writer *run)
+{
+    static const enum channel_id channels[] = {
+        CHANNEL_ENGINE_SPEED,    CHANNEL_SHAFT_SPEED,       CHANNEL_COOLANT_TEMPERATURE,
+        CHANNEL_SEA_TEMPERATURE, CHANNEL_RAW_WATER_IN,      CHANNEL_RAW_WATER_OUT,
+        CHANNEL_FUEL_RATE,       CHANNEL_TRANSMISSION_GEAR, CHANNEL_SPEED_OVER_GROUND,
+        CHANNEL_OIL_TEMPERATURE, CHANNEL_ENGINE_LOAD,       CHANNEL_TRANSDUCER_TEMPERATURE};
+    size_t streams = 1 + chance_below(12);
+    for (size_t i = 0; i < streams; i++) {
+        enum channel_id channel = channels[chance_below(ARRAY_COUNT(channels))];
+        const struct channel *row = channel_get(channel);
+        char source[8];
+        snprintf(source, sizeof source, "%zu", i);
+        struct origin origin =
+            make_origin(PROTOCOL_NMEA2000, chance_below(4) ? PLACE_ENGINE : PLACE_VESSEL,
+                        chance_below(2) * chance_below(3), "65280", source, "");
+        double at = chance_below(100),
+               level = row->low + (row->high - row->low) * 0.01 * chance_below(101);
+        size_t readings = chance_below(3000);
+        for (size_t k = 0; k < readings; k++) {
+            at += chance_below(200) ? 0.01 * chance_below(200) : chance_below(400);
+            if (chance_below(300) == 0)
+                at = fmax(0, at - chance_below(60)); /* time stamps that go back */
+            if (chance_below(300) == 0)
+                level = row->low + (row->high - row->low) * 0.01 * chance_below(101);
+            double value = level + row->step * chance_below(5);
+            put_value(run, (int64_t)(at * NS_PER_S), &origin, channel,
+                      fmin(row->high, fmax(row->low, value)));
+        }
+    }
+}
+
+static void runs_of_chance_do_no_harm(void **state)
+{
+    (void)state;
+    seed_chance("runs of chance");
+    for (int i = 0; i < 40; i++) {
+        struct wanted before = {.name = "chance-before.h5",
+                                .no_speed = chance_below(2) == 0,
+                                .no_coolant = chance_below(2) == 0,
+                                .sea = chance_below(2) ? 18 : 0,
+                                .more = put_chance};
+        struct wanted after = before;
+        struct asked a;
+        after.name = "chance-after.h5";
+        remove(in_folder(before.name));
+        remove(in_folder(after.name));
+        const char *path = record_run(&before);
+        ask(&a, path, record_run(&after));
+        const struct answer *answer = compare(&a);
+        assert_int_equal(a.status, STATUS_OK);
+        for (size_t e = 0; e < answer->engine_count; e++) {
+            const struct engine_answer *engine = &answer->engines[e];
+            assert_true(engine->sentence[0] != '\0');
+            for (size_t h = 0; h < engine->hold_count; h++)
+                if (engine->holds[h].refusal == REFUSAL_NONE)
+                    assert_false(isnan(engine->holds[h].coolant) || isnan(engine->holds[h].sea));
+        }
+        answer_free(&a.answer);
+    }
+}
+
 /* --- the boat model: a known change is found, by the whole path */
 
 static void model_pair(const char *family, double *change, double *truth, struct asked *a)
@@ -853,6 +917,7 @@ int main(void)
         cmocka_unit_test(gaps_are_added_up),
         cmocka_unit_test(marks_are_read_from_the_file),
         cmocka_unit_test(looking_at_one_run),
+        cmocka_unit_test(runs_of_chance_do_no_harm),
         cmocka_unit_test(the_model_is_read_right),
     };
     return cmocka_run_group_tests(tests, make_folder, remove_folder);
