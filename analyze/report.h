@@ -12,7 +12,7 @@
 enum report_extent {
     REPORT_SUMMARY, /* what fits a terminal: the finding and its table */
     REPORT_WHOLE,
-    REPORT_ONE_RUN /* parts of it about a single run that is compared with nothing */
+    REPORT_ONE_RUN /* parts of it about a single run */
 };
 
 struct report_input {

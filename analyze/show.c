@@ -299,15 +299,22 @@ static enum status show_events(const struct showing *showing, struct complaint *
 
 /* --- what a comparison would take from it */
 
-/* In a comparison with nothing, no speed is shared: such holds are as good as used. */
-static void count_as_used(struct answer *answer)
+/* Keeps what belongs to the first run of the answer. */
+static void keep_first_run(struct answer *answer)
 {
-    for (size_t e = 0; e < answer->engine_count; e++)
-        for (size_t h = 0; h < answer->engines[e].hold_count; h++) {
-            struct hold *hold = &answer->engines[e].holds[h];
-            if (hold->refusal == REFUSAL_NOT_SHARED)
-                hold->refusal = REFUSAL_NONE;
-        }
+    size_t kept = 0;
+    for (size_t i = 0; i < answer->choice_count; i++)
+        if (answer->choices[i].run == 0)
+            answer->choices[kept++] = answer->choices[i];
+    answer->choice_count = kept;
+    for (size_t e = 0; e < answer->engine_count; e++) {
+        struct engine_answer *engine = &answer->engines[e];
+        kept = 0;
+        for (size_t h = 0; h < engine->hold_count; h++)
+            if (engine->holds[h].run == 0)
+                engine->holds[kept++] = engine->holds[h];
+        engine->hold_count = kept;
+    }
 }
 
 static void show_part(const struct showing *showing, const struct answer *answer, const char *title,
@@ -327,7 +334,7 @@ static void show_part(const struct showing *showing, const struct answer *answer
         document_cut(showing->document, before);
 }
 
-/* The run is compared with nothing, which finds its sources and holds as a comparison would. */
+/* The run is compared with itself, which finds its sources and holds as any comparison would. */
 static enum status show_comparison(const struct showing *showing, const char *path,
                                    struct complaint *complaint)
 {
@@ -335,11 +342,11 @@ static enum status show_comparison(const struct showing *showing, const char *pa
     struct answer answer = {0};
     char *runs[] = {(char *)path};
     compare_options_default(&options);
-    options.before = runs;
-    options.before_count = 1;
+    options.before = options.after = runs;
+    options.before_count = options.after_count = 1;
     enum status status = compare_runs(&options, &answer, complaint);
     if (status == STATUS_OK) {
-        count_as_used(&answer);
+        keep_first_run(&answer);
         show_part(showing, &answer, "Sources that a comparison would take", section_sources);
         show_part(showing, &answer, "Steady holds that a comparison would find", section_holds);
         if (answer.engine_count == 0)
