@@ -27,6 +27,7 @@ obj = $(patsubst %.c,$(B)/%.o,$(1))
 program = $(patsubst %.c,$(B)/%,$(1))
 UNIT := $(call program,$(wildcard tests/unit/test_*.c))
 WHOLE := $(call program,$(wildcard tests/whole/test_*.c tests/faults/test_*.c))
+SHIMS := $(patsubst %.c,$(B)/%.so,$(wildcard tests/faults/shim_*.c))
 BENCH := $(call program,$(wildcard tests/bench/bench_*.c))
 FUZZ := $(patsubst tests/fuzz/fuzz_%.c,%,$(wildcard tests/fuzz/fuzz_*.c))
 LIBS_OURS = $(B)/liblogger.a $(B)/libanalyze.a $(B)/libsim.a $(B)/librun.a
@@ -34,7 +35,7 @@ LIBS_OURS = $(B)/liblogger.a $(B)/libanalyze.a $(B)/libsim.a $(B)/librun.a
 .PHONY: all programs tests bench-programs help
 all: programs
 programs: $(B)/searun-logger $(B)/searun-analyze
-tests: programs $(B)/boat-model $(UNIT) $(WHOLE)
+tests: programs $(B)/boat-model $(UNIT) $(WHOLE) $(SHIMS)
 bench-programs: programs $(B)/boat-model $(BENCH)
 
 help:
@@ -73,6 +74,10 @@ $(B)/%.o: %.c
 $(UNIT) $(WHOLE) $(BENCH): %: %.o $(LIBS_OURS)
 	@echo "  LINK  $@"
 	@$(CC) $(SAN) -o $@ $< $(LIBS_OURS) $(LIBS_ANALYZE) $(LIBS_LOGGER) $(call pkg,--libs,$(PKGS_TEST))
+$(SHIMS): $(B)/%.so: %.c
+	@mkdir -p $(@D)
+	@echo "  LINK  $@"
+	@$(CC) -std=c11 $(WARN) $(WERROR) -O1 -fPIC -shared -o $@ $< -ldl
 .SECONDARY:
 -include $(shell find $(B) -name '*.d' 2>/dev/null)
 

@@ -150,6 +150,15 @@ static bool step_inlets(const struct loop *loop, const struct loop_work *work,
     return any;
 }
 
+/* What is told as time goes by; returns when to come again. */
+static int64_t tick(const struct loop_work *work, int64_t now)
+{
+    for (unsigned i = 0; i < work->inlet_count; i++)
+        if (work->inlets[i].state == INLET_OPEN)
+            watch_input(work->watch, i, now, work->inlets[i].opened_at, &work->intake->tallies[i]);
+    return watch_tick(work->watch, now);
+}
+
 enum loop_end loop_run(struct loop *loop, const struct loop_work *work)
 {
     struct waking waking = {.signal = false};
@@ -166,7 +175,7 @@ enum loop_end loop_run(struct loop *loop, const struct loop_work *work)
         if (now.at >= work->until)
             return LOOP_TIME_OVER;
         if (now.at >= tick_at)
-            tick_at = watch_tick(work->watch, now.at);
+            tick_at = tick(work, now.at);
         sleep_and_wake(loop, time_to_sleep(work, now.at, tick_at), &waking);
     }
 }

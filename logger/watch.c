@@ -13,6 +13,8 @@
 #define TICK_NS NS_PER_S
 #define UNMAPPED_MAX 64 /* transducers listed; more are recorded but not told */
 #define EVENTS_SAID_MAX 100
+#define MUTE_NS (15 * NS_PER_S) /* an input that brings nothing for so long is told */
+#define NOISE_TOLD 200          /* bytes of noise, without a sentence, after which it is told */
 
 /* One channel of one engine, tank ..., over all inputs. */
 struct heard {
@@ -40,6 +42,7 @@ struct watch {
         uint16_t channel;
     } unmapped[UNMAPPED_MAX];
     unsigned events_said;
+    bool mute_said[INPUTS_MAX], noise_said[INPUTS_MAX];
 };
 
 /* What the comparison cannot do without. */
@@ -357,6 +360,41 @@ static void note_silence(struct watch *watch, struct heard *it, int64_t at)
     it->silent = true;
     say(watch->voice, SAY_WARNING, "silent for %.0f s: %s, %s", (double)(at - it->last) / 1e9,
         place_words(watch, it->place, it->instance, where, sizeof where), channel->title);
+}
+
+static bool is_mute(const struct tally *tally)
+{
+    for (int reason = 0; reason < REASON_COUNT; reason++)
+        if (tally->line[reason].count > 0 && reason != REASON_REOPENED)
+            return false;
+    return true;
+}
+
+static bool is_noise(const struct tally *tally)
+{
+    return tally->line[REASON_SENTENCES].count == 0 &&
+           tally->line[REASON_NOISE_BYTES].count >= NOISE_TOLD;
+}
+
+/* Wrong wires and wrong rates are found at the dock or not at all. */
+void watch_input(struct watch *watch, unsigned number, int64_t at, int64_t opened_at,
+                 const struct tally *tally)
+{
+    const struct run_input *input = &watch->inputs[number];
+    bool serial = strncmp(input->text, "serial:", 7) == 0;
+    if (!watch->live)
+        return;
+    if (at - opened_at >= MUTE_NS && !watch->mute_said[number] && is_mute(tally)) {
+        watch->mute_said[number] = true;
+        say(watch->voice, SAY_WARNING, "input %s (%s): open, but nothing has come from it yet%s",
+            input->label, input->text, serial ? "; are its wires the right way round?" : "");
+    }
+    if (!watch->noise_said[number] && is_noise(tally)) {
+        watch->noise_said[number] = true;
+        say(watch->voice, SAY_WARNING, "input %s (%s): bytes come, but no sentence among them%s",
+            input->label, input->text,
+            serial ? "; the baud rate is probably another one (4800 and 38400 are usual)" : "");
+    }
 }
 
 int64_t watch_tick(struct watch *watch, int64_t at)

@@ -29,6 +29,10 @@ void watch_event(struct watch *watch, int64_t at, const struct origin *origin, c
 /* Says what is due at `at`; returns when to call again. */
 int64_t watch_tick(struct watch *watch, int64_t at);
 
+/* An input that is open since `opened_at`: says once if it brings nothing, or nothing but noise. */
+void watch_input(struct watch *watch, unsigned input, int64_t at, int64_t opened_at,
+                 const struct tally *tally);
+
 /* The end: what was recorded, what is missing, and what was refused. `end` in ns since run start. */
 void watch_summary(const struct watch *watch, int64_t end, const struct tally *tallies,
                    size_t input_count);

@@ -176,6 +176,40 @@ static void test_unmapped(void **state)
     finish();
 }
 
+static void test_mute_and_noisy_inputs(void **state)
+{
+    (void)state;
+    static const struct run_input serial[] = {{"serial:/dev/ttyUSB0,4800", "engine"},
+                                              {"udp:10110", "plotter"}};
+    struct tally tallies[2];
+    memset(tallies, 0, sizeof tallies);
+    assert_int_equal(pipe(words), 0);
+    voice = (struct voice){words[1], SAY_NOTE};
+    assert_int_equal(watch_new(&voice, &facts, serial, true, &watch), STATUS_OK);
+    for (unsigned i = 0; i < 2; i++)
+        watch_input(watch, i, 24 * NS_PER_S, 10 * NS_PER_S, &tallies[i]);
+    assert_string_equal(said(), "");
+    tally_add(&tallies[1], REASON_SENTENCES, 0);
+    for (unsigned i = 0; i < 2; i++)
+        watch_input(watch, i, 25 * NS_PER_S, 10 * NS_PER_S, &tallies[i]);
+    const char *text = said();
+    assert_non_null(
+        strstr(text, "input engine (serial:/dev/ttyUSB0,4800): open, but nothing has come from it "
+                     "yet; are its wires the right way round?"));
+    assert_null(strstr(text, "plotter"));
+    tally_add_many(&tallies[0], REASON_NOISE_BYTES, 0, 500);
+    tally_add_many(&tallies[1], REASON_NOISE_BYTES, 0, 500);
+    for (unsigned i = 0; i < 2; i++)
+        watch_input(watch, i, 26 * NS_PER_S, 10 * NS_PER_S, &tallies[i]);
+    text = said();
+    assert_non_null(strstr(text, "the baud rate is probably another one"));
+    assert_null(strstr(text, "plotter"));
+    for (unsigned i = 0; i < 2; i++)
+        watch_input(watch, i, 27 * NS_PER_S, 10 * NS_PER_S, &tallies[i]);
+    assert_string_equal(said(), "");
+    finish();
+}
+
 static void test_replay_says_less(void **state)
 {
     (void)state;
@@ -266,6 +300,7 @@ int main(void)
         cmocka_unit_test(test_silence),
         cmocka_unit_test(test_named_engines),
         cmocka_unit_test(test_unmapped),
+        cmocka_unit_test(test_mute_and_noisy_inputs),
         cmocka_unit_test(test_replay_says_less),
         cmocka_unit_test(test_events),
         cmocka_unit_test(test_summary),
