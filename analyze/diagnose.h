@@ -36,9 +36,9 @@ void diagnose_tally(struct answer *answer, size_t run, const char *input,
  *   source_differs, shaft_speed_used, raw_water_for_sea, one_side_only, no_speed, no_coolant, no_sea
  *   outliers, frozen, silences
  *   sea_follows_engine, sea_falls_with_speed, sea_drift, sea_frozen, sea_by_hand, seas_apart
- *   throttle_unsteady, coolant_unsteady
+ *   holds_unsettled, throttle_unsteady, coolant_unsteady, coolant_coarse
  *   thermostat_open_pattern, thermostat_shut_pattern
- *   boat_speed_shift */
+ *   load_shift, boat_speed_shift */
 struct subject {
     struct answer *answer;
     const struct engine_answer *engine;

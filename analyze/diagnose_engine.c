@@ -66,6 +66,51 @@ static void check_seas_apart(const struct subject *s)
                     fabs(apart), apart > 0 ? "warmer" : "colder");
 }
 
+/* Holds in which the heat going into block and coolant was a good part of the balance. */
+static void check_settling(const struct subject *s)
+{
+    size_t n = 0, used = 0;
+    double worst = 0, at = 0;
+    for (size_t i = 0; i < s->engine->hold_count; i++) {
+        const struct hold *hold = &s->engine->holds[i];
+        double stored = fabs(hold->coolant_slope) * s->engine->lag;
+        used += is_used(hold);
+        if (!is_used(hold) || !(stored > rules.diagnose.unsettled_kelvin))
+            continue;
+        n++;
+        if (stored > worst) {
+            worst = stored;
+            at = hold->rpm;
+        }
+    }
+    if (n > 0)
+        answer_warn(
+            s->answer, "holds_unsettled", s->engine->instance,
+            "%zu of %zu holds used had not settled: at worst, near %.0f rpm, %.1f K were "
+            "still going into block and coolant. That was corrected for, with an uncertainty "
+            "of %.1f K there; holds of 7 minutes or more would not need it.",
+            n, used, at, worst,
+            isnan(s->engine->lag_u) ? 0.3 * worst : worst * s->engine->lag_u / s->engine->lag);
+}
+
+/* Step of the coolant sender in the coarsest run where it is not drowned in noise. */
+static void check_coarse(const struct subject *s)
+{
+    double step = 0;
+    for (size_t i = 0; i < s->trial_count; i++) {
+        const struct candidate *coolant = s->trials[i].chosen[QUANTITY_COOLANT];
+        if (coolant && !coolant->cleaning.lively)
+            step = fmax(step, coolant->profile.step);
+    }
+    if (step >= rules.diagnose.coarse_step)
+        answer_warn(
+            s->answer, "coolant_coarse", s->engine->instance,
+            "Coolant temperature comes in steps of %.1f K: the mean of a hold is unsure by up "
+            "to %.1f K (standard uncertainty), which is in the interval. A finer source "
+            "would narrow it.",
+            step, step / sqrt(12.0));
+}
+
 static void check_throttle(const struct subject *s)
 {
     size_t n = 0;
@@ -194,10 +239,10 @@ static void check_thermostat(const struct subject *s)
     }
 }
 
-/* --- load seen in the speed of the boat */
+/* --- load */
 
-/* Mean boat speed of one side in one band; NaN without. */
-static double boat_speed(const struct subject *s, double rpm, enum side side)
+/* Mean of a quantity over the used holds of one side in one band; NaN without. */
+static double band_mean(const struct subject *s, size_t quantity, double rpm, enum side side)
 {
     double sum = 0, n = 0;
     for (size_t i = 0; i < s->engine->hold_count; i++) {
@@ -205,11 +250,10 @@ static double boat_speed(const struct subject *s, double rpm, enum side side)
         if (!is_used(hold) || hold->side != side || hold->band_rpm != rpm)
             continue;
         for (size_t t = 0; t < s->trial_count; t++) {
-            double v = s->trials[t].run == hold->run
-                           ? trial_mean(&s->trials[t], QUANTITY_BOAT_SPEED, hold)
-                           : NAN;
-            if (!isnan(v)) {
-                sum += v;
+            double mean =
+                s->trials[t].run == hold->run ? trial_mean(&s->trials[t], quantity, hold) : NAN;
+            if (!isnan(mean)) {
+                sum += mean;
                 n++;
             }
         }
@@ -217,12 +261,50 @@ static double boat_speed(const struct subject *s, double rpm, enum side side)
     return n > 0 ? sum / n : NAN;
 }
 
-static bool load_recorded(const struct subject *s)
+/* Median over the bands of the relative change of a quantity from before to after; only bands where it
+ * is above `least`. 0 with fewer than two such bands. */
+static double band_shift(const struct subject *s, size_t quantity, double least)
+{
+    double shifts[BANDS_MAX];
+    size_t n = 0;
+    for (size_t b = 0; b < s->engine->band_count; b++) {
+        double before = band_mean(s, quantity, s->engine->bands[b].rpm, SIDE_BEFORE);
+        double after = band_mean(s, quantity, s->engine->bands[b].rpm, SIDE_AFTER);
+        if (before > least && after > least)
+            shifts[n++] = after / before - 1;
+    }
+    return n >= 2 ? series_median(shifts, n) : 0;
+}
+
+static bool recorded_throughout(const struct subject *s, size_t quantity)
 {
     for (size_t i = 0; i < s->trial_count; i++)
-        if (!s->trials[i].chosen[QUANTITY_FUEL_RATE] && !s->trials[i].chosen[QUANTITY_LOAD])
+        if (!s->trials[i].chosen[quantity])
             return false;
-    return true;
+    return s->trial_count > 0;
+}
+
+/* The quantity the estimate corrects load by, or QUANTITY_BESIDE for none. */
+static size_t load_quantity(const struct subject *s)
+{
+    if (recorded_throughout(s, QUANTITY_FUEL_RATE))
+        return QUANTITY_FUEL_RATE;
+    return recorded_throughout(s, QUANTITY_LOAD) ? QUANTITY_LOAD : QUANTITY_BESIDE;
+}
+
+static void check_load(const struct subject *s)
+{
+    size_t quantity = load_quantity(s);
+    double shift = quantity < QUANTITY_BESIDE ? band_shift(s, quantity, 1.0) : 0;
+    if (fabs(shift) > rules.diagnose.load_shift)
+        answer_warn(
+            s->answer, "load_shift", s->engine->instance,
+            "At the same rpm the engine worked %.0f %% %s after than before, by its %s: "
+            "hull, propeller, weight or weather. The comparison is made at equal load; "
+            "uncorrected, that alone would move the coolant by as much as %.0f %% of its rise "
+            "above the sea.",
+            100 * fabs(shift), shift > 0 ? "harder" : "less hard",
+            quantity == QUANTITY_FUEL_RATE ? "fuel rate" : "percent load", 100 * fabs(shift));
 }
 
 /* Through the water only: over ground a current does as much as a load. */
@@ -238,24 +320,14 @@ static bool through_water(const struct subject *s)
 
 static void check_boat_speed(const struct subject *s)
 {
-    double shifts[BANDS_MAX];
-    size_t n = 0;
-    if (!through_water(s))
-        return;
-    for (size_t b = 0; b < s->engine->band_count; b++) {
-        double before = boat_speed(s, s->engine->bands[b].rpm, SIDE_BEFORE);
-        double after = boat_speed(s, s->engine->bands[b].rpm, SIDE_AFTER);
-        if (before > rules.hold.slow_speed && after > rules.hold.slow_speed)
-            shifts[n++] = after / before - 1;
-    }
-    double shift = n >= 2 ? series_median(shifts, n) : 0;
+    double shift = through_water(s) ? band_shift(s, QUANTITY_BOAT_SPEED, rules.hold.slow_speed) : 0;
     if (fabs(shift) > rules.diagnose.speed_shift)
         answer_warn(
             s->answer, "boat_speed_shift", s->engine->instance,
             "At the same rpm the boat was %.0f %% %s after than before: hull, propeller, "
             "weight or weather changed the load. %s",
             100 * fabs(shift), shift > 0 ? "faster" : "slower",
-            load_recorded(s)
+            load_quantity(s) < QUANTITY_BESIDE
                 ? "The recorded load corrects for it."
                 : "No fuel rate or load was recorded in all runs to correct for it: part of "
                   "the change may be load, not cooling.");
@@ -342,8 +414,11 @@ void diagnose_engine(const struct subject *s)
 {
     diagnose_sources(s);
     check_seas_apart(s);
+    check_settling(s);
     check_throttle(s);
     check_unsteady_coolant(s);
+    check_coarse(s);
     check_thermostat(s);
+    check_load(s);
     check_boat_speed(s);
 }

@@ -51,8 +51,9 @@ struct estimate_job {
  * uncompared, budget, thermostat_*, lag, lag_u, load_from, load_u, and in holds open_rise,
  * open_fraction and, where a used hold could not be compared, refusal (REFUSAL_NOT_SHARED,
  * REFUSAL_THERMOSTAT_SHUT, REFUSAL_NO_SEA). Warnings are appended to answer->warnings with the keys
- *   thermostat_fitted thermostat_bracketed thermostat_disagrees load_assumed load_shift
- *   ladder_single sender_coarse sender_changed open_rise_weak unsettled few_holds
+ *   thermostat_fitted thermostat_bracketed thermostat_disagrees load_assumed ladder_single
+ *   open_rise_weak
+ * (diagnose.h tells of coarse or changed senders, unsettled holds and shifts of load.)
  * Nothing in common is no error: the finding says so. STATUS_MEMORY; STATUS_BAD_USAGE for a level
  * outside 0.5 .. 0.9999 or a control engine that is not there. */
 enum status estimate_engines(const struct estimate_job *job, struct answer *answer,

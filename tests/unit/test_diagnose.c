@@ -530,6 +530,31 @@ DIAGNOSIS(boat_warnings_once)
 
 /* --- holds */
 
+DIAGNOSIS(holds_that_had_not_settled)
+{
+    m->engine.lag = 90;
+    m->engine.lag_u = 30;
+    m->holds[5].coolant_slope = 0.01;
+    look(m);
+    none(m);
+    m->holds[5].coolant_slope = -0.02;
+    look(m);
+    only(m, "holds_unsettled", "1.8 K were still going into");
+    m->holds[5].refusal = REFUSAL_NOT_SHARED;
+    look(m);
+    none(m);
+}
+
+DIAGNOSIS(coarse_coolant)
+{
+    m->coolant[1].profile.step = 5.0 / 9;
+    look(m);
+    only(m, "coolant_coarse", "steps of 0.6 K");
+    m->coolant[1].cleaning.lively = true; /* noise takes the mean across its steps */
+    look(m);
+    none(m);
+}
+
 DIAGNOSIS(unsteady_throttle)
 {
     m->holds[5].rpm_sd = 27; /* 1 % of 2800 is 28 */
@@ -600,6 +625,26 @@ static void put_boat_speed(struct made *m, size_t run, enum channel_id channel, 
         m->value[run][i] = speed;
     fill_candidate(&m->other[run], channel, "VHW from VW", m->time, m->value[run]);
     m->trials[run].chosen[QUANTITY_BOAT_SPEED] = &m->other[run];
+}
+
+DIAGNOSIS(load_shifts)
+{
+    double level[2][CELLS];
+    for (size_t r = 0; r < 2; r++) {
+        for (size_t i = 0; i < CELLS; i++)
+            level[r][i] = r ? 20.8 : 20;
+        fill_candidate(&m->other[r], CHANNEL_FUEL_RATE, "127489 from 35", m->time, level[r]);
+        m->trials[r].chosen[QUANTITY_FUEL_RATE] = &m->other[r];
+    }
+    look(m);
+    none(m); /* 4 % */
+    for (size_t i = 0; i < CELLS; i++)
+        level[1][i] = 18;
+    look(m);
+    only(m, "load_shift", "10 % less hard after than before, by its fuel rate");
+    m->trials[0].chosen[QUANTITY_FUEL_RATE] = NULL; /* in one run only: nothing to compare */
+    look(m);
+    none(m);
 }
 
 DIAGNOSIS(boat_speed_shifts)
@@ -747,10 +792,13 @@ int main(void)
         cmocka_unit_test(sea_by_hand),
         cmocka_unit_test(seas_far_apart),
         cmocka_unit_test(boat_warnings_once),
+        cmocka_unit_test(holds_that_had_not_settled),
+        cmocka_unit_test(coarse_coolant),
         cmocka_unit_test(unsteady_throttle),
         cmocka_unit_test(unsteady_coolant),
         cmocka_unit_test(thermostat_stuck_open),
         cmocka_unit_test(thermostat_stuck_shut),
+        cmocka_unit_test(load_shifts),
         cmocka_unit_test(boat_speed_shifts),
         cmocka_unit_test(sender_against_cold_oil),
         cmocka_unit_test(sender_against_the_sea),
