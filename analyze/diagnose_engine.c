@@ -66,31 +66,33 @@ static void check_seas_apart(const struct subject *s)
                     fabs(apart), apart > 0 ? "warmer" : "colder");
 }
 
-/* Holds in which the heat going into block and coolant was a good part of the balance. */
+/* What the heat going into block and coolant leaves unsure in a hold, K. */
+static double settling_u(const struct engine_answer *engine, const struct hold *hold)
+{
+    return fabs(hold->coolant_slope) * engine->lag_u;
+}
+
 static void check_settling(const struct subject *s)
 {
+    const struct hold *worst = NULL;
     size_t n = 0, used = 0;
-    double worst = 0, at = 0;
     for (size_t i = 0; i < s->engine->hold_count; i++) {
         const struct hold *hold = &s->engine->holds[i];
-        double stored = fabs(hold->coolant_slope) * s->engine->lag;
         used += is_used(hold);
-        if (!is_used(hold) || !(stored > rules.diagnose.unsettled_kelvin))
+        if (!is_used(hold) || !(settling_u(s->engine, hold) > rules.diagnose.unsettled_kelvin))
             continue;
         n++;
-        if (stored > worst) {
-            worst = stored;
-            at = hold->rpm;
-        }
+        if (!worst || settling_u(s->engine, hold) > settling_u(s->engine, worst))
+            worst = hold;
     }
-    if (n > 0)
+    if (worst)
         answer_warn(
             s->answer, "holds_unsettled", s->engine->instance,
-            "%zu of %zu holds used had not settled: at worst, near %.0f rpm, %.1f K were "
-            "still going into block and coolant. That was corrected for, with an uncertainty "
-            "of %.1f K there; holds of 7 minutes or more would not need it.",
-            n, used, at, worst,
-            isnan(s->engine->lag_u) ? 0.3 * worst : worst * s->engine->lag_u / s->engine->lag);
+            "%zu of %zu holds used had not settled: at worst, near %.0f rpm, the balance was "
+            "corrected by %.1f K for heat still going into block and coolant, sure to %.1f K "
+            "only. Holds of 7 minutes or more would not need it.",
+            n, used, worst->rpm, fabs(worst->coolant_slope) * s->engine->lag,
+            settling_u(s->engine, worst));
 }
 
 /* Step of the coolant sender in the coarsest run where it is not drowned in noise. */

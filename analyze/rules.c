@@ -79,7 +79,7 @@ const struct rules rules = {
         },
     .diagnose =
         {
-            .unsettled_kelvin = 1.0,
+            .unsettled_kelvin = 0.7,
             .throttle_ratio = 0.01,
             .throttle_rpm = 20,
             .sea_effect = 0.7,

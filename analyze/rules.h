@@ -74,7 +74,7 @@ struct band_rules {
 
 /* What is worth a warning. */
 struct diagnose_rules {
-    double unsettled_kelvin; /* K of stored-heat correction in a used hold */
+    double unsettled_kelvin; /* K that the correction for stored heat leaves unsure in a hold */
     double throttle_ratio;   /* scatter of speed in a hold, relative ... */
     double throttle_rpm;     /* ... or rpm, whichever is wider */
     double sea_effect;       /* K the sea reading moves with the engine's heat */
