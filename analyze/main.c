@@ -71,6 +71,13 @@ static bool settled(const struct command_syntax *syntax, int count, char **argum
     return true;
 }
 
+/* Colours only on a terminal, and not where NO_COLOR is set. */
+static bool wants_colour(void)
+{
+    const char *no = getenv("NO_COLOR");
+    return isatty(STDOUT_FILENO) != 0 && (no == NULL || no[0] == '\0');
+}
+
 /* --- compare */
 
 static enum outcome deliver_answer(const struct compare_request *request,
@@ -79,8 +86,7 @@ static enum outcome deliver_answer(const struct compare_request *request,
     struct complaint complaint, note = {""};
     struct text printed = {0};
     bool terminal = isatty(STDERR_FILENO) && !request->quiet;
-    struct delivery delivery = {request, answer, isatty(STDOUT_FILENO) != 0,
-                                terminal ? stderr : NULL};
+    struct delivery delivery = {request, answer, wants_colour(), terminal ? stderr : NULL};
     enum status status = deliver(&delivery, &printed, &note, &complaint);
     enum outcome outcome = OUTCOME_DONE;
     if (status != STATUS_OK)
@@ -131,7 +137,7 @@ static enum outcome run_show(int count, char **arguments)
     if (status != STATUS_OK) {
         outcome = fail(outcome_of(status, OUTCOME_UNREADABLE), &complaint);
     } else {
-        report_text(&printed, &document, NULL, NULL, isatty(STDOUT_FILENO) != 0);
+        report_text(&printed, &document, NULL, NULL, wants_colour());
         outcome = print(&printed);
     }
     text_free(&printed);
