@@ -150,13 +150,23 @@ static void count_key(struct key_count *list, size_t room, const char *key)
     }
 }
 
+/* True if warning `k` of a pair says again what an earlier one said (of another run). */
+static bool repeated(const struct pair_score *score, size_t k)
+{
+    for (size_t i = 0; i < k; i++)
+        if (strcmp(score->warning[i], score->warning[k]) == 0)
+            return true;
+    return false;
+}
+
 /* Which warnings came, in how many pairs; and the first failure in words. */
 static void print_notes(const struct pair_score *scores, size_t count)
 {
     struct key_count list[24] = {{{0}, 0}};
     for (size_t i = 0; i < count; i++)
         for (size_t k = 0; k < scores[i].warning_count; k++)
-            count_key(list, 24, scores[i].warning[k]);
+            if (!repeated(&scores[i], k))
+                count_key(list, 24, scores[i].warning[k]);
     printf("%17s ", "warnings %:");
     for (size_t i = 0; i < 24 && list[i].pairs > 0; i++)
         printf(" %s %.0f", list[i].key, 100.0 * (double)list[i].pairs / (double)count);

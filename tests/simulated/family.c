@@ -342,6 +342,16 @@ static void propeller_told(struct family_pair *pair, struct random *random)
     after_only(pair, name_propeller, 0.0);
 }
 
+static void set_throttle(struct boat_scenario *run, double rpm)
+{
+    run->throttle_sd = rpm;
+}
+
+static void uneven_throttle(struct family_pair *pair, struct random *random)
+{
+    both_sides(pair, set_throttle, random_uniform(random, 25, 40));
+}
+
 static void set_opening(struct boat_scenario *run, double law)
 {
     run->engine[0].opening = (enum boat_opening)lround(law);
