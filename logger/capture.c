@@ -481,39 +481,58 @@ static void follow(struct capture *capture, struct capture_item *item, int64_t u
     capture->last_at[item->input] = item->at;
 }
 
+static void item_of_gap(struct capture_item *item, const struct capture_text *text,
+                        int64_t start_us)
+{
+    item->what = CAPTURE_ITEM_GAP;
+    item->until = to_ns(text->until_unix_us - start_us);
+    item->lost = text->lost;
+    item->bytes = text->bytes;
+    item->length = text->length;
+}
+
+/* A line or frame with a stamp of ours. */
+static void item_of_message(struct capture *capture, struct capture_item *item,
+                            const struct capture_text *text)
+{
+    if (text->kind == CAPTURE_FRAME)
+        item_of_frame(item, text);
+    else
+        item_of_line(item, text->bytes, text->length);
+    item->backward = goes_back(capture, item->input, text->unix_us);
+    capture->last_at[item->input] = item->at;
+}
+
 static bool own_item(struct capture *capture, const char *line, size_t length, uint64_t offset,
                      struct capture_item *item)
 {
     struct capture_text text;
     (void)offset;
-    enum capture_text_kind kind = capture_text_parse(line, length, &text);
     int64_t start_us = capture->about.start_unix_us;
-    if (kind == CAPTURE_COMMENT || kind == CAPTURE_START || kind == CAPTURE_INPUT)
+    switch (capture_text_parse(line, length, &text)) {
+    case CAPTURE_COMMENT:
+    case CAPTURE_START:
+    case CAPTURE_INPUT:
         return false;
-    item->at = kind == CAPTURE_OTHER ? capture->last_at[0] : to_ns(text.unix_us - start_us);
-    if (kind == CAPTURE_END) {
+    case CAPTURE_OTHER: /* damaged: neither a frame nor a line of ours any more */
+        item->what = CAPTURE_ITEM_BAD;
+        item->at = capture->last_at[0];
+        return true;
+    case CAPTURE_END:
         item->what = CAPTURE_ITEM_DONE;
+        item->at = to_ns(text.unix_us - start_us);
         return true;
+    case CAPTURE_LINE:
+    case CAPTURE_FRAME:
+    case CAPTURE_GAP:
+        break;
     }
-    if (kind != CAPTURE_OTHER)
-        item->input = find_input(capture, text.label, text.label_length);
-    if (kind == CAPTURE_GAP) {
-        item->what = CAPTURE_ITEM_GAP;
-        item->until = to_ns(text.until_unix_us - start_us);
-        item->lost = text.lost;
-        item->bytes = text.bytes;
-        item->length = text.length;
-        return true;
-    }
-    if (kind == CAPTURE_FRAME)
-        item_of_frame(item, &text);
-    else if (kind == CAPTURE_LINE)
-        item_of_line(item, text.bytes, text.length);
+    item->at = to_ns(text.unix_us - start_us);
+    item->input = find_input(capture, text.label, text.label_length);
+    if (text.kind == CAPTURE_GAP)
+        item_of_gap(item, &text, start_us);
     else
-        item->what = CAPTURE_ITEM_BAD; /* damaged: neither a frame nor a line of ours any more */
-    if (kind != CAPTURE_OTHER)
-        item->backward = goes_back(capture, item->input, text.unix_us);
-    capture->last_at[item->input] = item->at;
+        item_of_message(capture, item, &text);
     return true;
 }
 

@@ -50,6 +50,7 @@ struct input_driver {
 extern const struct input_driver *const input_drivers[];
 extern const size_t input_driver_count;
 
+/* One a file, input_NAME.c. */
 extern const struct input_driver input_serial, input_udp, input_tcp, input_can, input_replay;
 
 /* Whether the text of an input ("udp:10110") can be meant. STATUS_BAD_USAGE says what is allowed. */
@@ -64,9 +65,9 @@ bool input_next_option(const char **text, char *piece, size_t room);
 
 /* --- an input at work */
 
+/* The first wait after a failure. An input that was open for the steady time begins with it again. */
 #define REOPEN_FIRST_NS (NS_PER_S / 2)
-#define REOPEN_STEADY_NS                                                                           \
-    (10 * NS_PER_S) /* open for so long: the next failure begins with a short wait */
+#define REOPEN_STEADY_NS (10 * NS_PER_S)
 
 struct inlet {
     const struct input_driver *driver;

@@ -87,6 +87,8 @@ static enum status fail_open(struct serial *serial, enum sp_return answer,
     int error = errno;
     if (error == EACCES)
         advice = "; on Debian, members of the group dialout may open serial ports";
+    else if (error == EBUSY)
+        advice = "; another program has it open";
     else if (error == ENOENT || answer == SP_ERR_ARG)
         advice = "; is the adapter plugged in?";
     complain(complaint, STATUS_IO, "cannot be opened: %s%s",

@@ -3,6 +3,7 @@
 
 #include <errno.h>
 #include <fcntl.h>
+#include <inttypes.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -368,6 +369,15 @@ static void say_kept(const struct recording *it)
         say(it->voice, SAY_ERROR, "nothing could be kept");
 }
 
+static void say_bad_lines(const struct recording *it)
+{
+    uint64_t count = it->replay ? input_replay_bad_lines(it->replay) : 0;
+    if (count > 0)
+        say(it->voice, SAY_WARNING,
+            "%" PRIu64 " line%s of the capture could not be read (torn, or of another kind)", count,
+            count == 1 ? "" : "s");
+}
+
 static int64_t end_of_run(const struct recording *it)
 {
     int64_t end = it->replay ? input_replay_end(it->replay) : loop_now(&it->loop).at;
@@ -395,6 +405,7 @@ static enum status finish(struct recording *it)
     if (status == STATUS_OK)
         rename_run(it, named_at_us);
     watch_summary(it->watch, at, it->intake.tallies, it->input_count);
+    say_bad_lines(it);
     if (status == STATUS_OK) {
         say(it->voice, SAY_NOTE, "recorded %s", it->path);
         return it->inlets[0].broken ? STATUS_IO : STATUS_OK;
