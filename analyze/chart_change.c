@@ -3,6 +3,8 @@
 
 #include <math.h>
 
+#define LABELS_MOST 14 /* bands whose numbers can stand beside each other */
+
 static bool possible(const struct chart_view *view)
 {
     const struct engine_answer *engine = chart_engine(view);
@@ -69,7 +71,7 @@ static void labels(struct text *out, const struct chart_view *view, bool below)
     for (size_t i = 0; i < engine->band_count; i++)
         any |=
             isfinite(engine->bands[i].change.value) && (engine->bands[i].change.value < 0) == below;
-    if (any)
+    if (any && engine->band_count <= LABELS_MOST)
         text_addf(out,
                   "    '' using 1:($2 %s 0 ? $2 : NaN):8 with labels left offset 1.1,%s "
                   "font face.',8' noenhanced notitle, \\\n",

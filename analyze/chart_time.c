@@ -128,6 +128,16 @@ static void panel_frame(struct text *out, const struct chart_view *view, const s
         text_add(out, "  unset label 9\n");
 }
 
+/* Numbers above the holds: small where there are many, and not at each one where they would touch. */
+static void hold_numbers(struct text *out, size_t count)
+{
+    const size_t large = 20, small = 44; /* that fit in a row */
+    text_addf(out,
+              ", \\\n    data index 3 every %zu using (($1+$2)/2):(hi):3 with labels offset 0,0.55 "
+              "font face.',%s' tc rgb grey notitle",
+              count / (small + 1) + 1, count > large ? "5.5" : "7");
+}
+
 /* Only what has points is plotted: gnuplot warns of the rest. The first part is never seen; it lets
  * every other one be left out. */
 static void panel_plot(struct text *out, const struct chart_view *view, const struct panel *panel,
@@ -144,8 +154,7 @@ static void panel_plot(struct text *out, const struct chart_view *view, const st
         text_add(out, ", \\\n    data index 4 using (($1+$2)/2):(hi):1:2:(lo):(hi) with boxxyerror "
                       "lc rgb '#a8a8a8' lw 0.5 fs transparent pattern 5 border notitle");
     if (used && panel->index == 0)
-        text_add(out, ", \\\n    data index 3 using (($1+$2)/2):(hi):3 with labels offset 0,0.55 "
-                      "font face.',7' tc rgb grey notitle");
+        hold_numbers(out, count_holds(view, true));
     if (samples->count > 0)
         text_addf(out, ", \\\n    data index %u using 1:2 with lines lc rgb %s lw 1.4 notitle",
                   panel->index, panel->colour);

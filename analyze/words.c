@@ -420,6 +420,20 @@ static void add_quantity(struct text *text, const struct style *style,
     text_add(text, unit_symbol(found->unit, style->units));
 }
 
+/* A decimal number without a unit, with the style's decimal sign; versions and addresses (0.1.0) are
+ * left alone. Returns how many bytes it was, 0 if there is none. */
+static size_t add_plain_decimal(struct text *text, const struct style *style, const char *at)
+{
+    struct found_number found;
+    size_t length = find_number(at, &found);
+    if (length == 0 || found.decimals == 0 || isalnum((unsigned char)at[length]) ||
+        (at[length] == '.' && isdigit((unsigned char)at[length + 1])))
+        return 0;
+    for (size_t i = 0; i < length; i++)
+        text_add_bytes(text, at[i] == '.' && style->decimal_comma ? "," : at + i, 1);
+    return length;
+}
+
 static bool ends_with(const char *start, const char *at, const char *word)
 {
     size_t length = strlen(word);
@@ -440,11 +454,14 @@ void word_prose(struct text *text, const struct style *style, const char *prose)
             quoted || inside ? 0 : find_quantity(at, ends_with(start, at, "between "), &found);
         if (*at == '"')
             quoted = !quoted;
+        if (length == 0 && !quoted && !inside)
+            length = add_plain_decimal(text, style, at);
+        else if (length > 0)
+            add_quantity(text, style, &found);
         if (length == 0) {
-            text_add_bytes(text, at++, 1);
-            continue;
+            text_add_bytes(text, at, 1);
+            length = 1;
         }
-        add_quantity(text, style, &found);
         at += length;
     }
     text_free(&clean);

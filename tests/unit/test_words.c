@@ -137,6 +137,8 @@ static void converts_prose(void **state)
     prose(&us, "costs 0.5 K.", "costs 0.9\u00a0°F.");
     prose(&us, "oil at 300 kPa", "oil at 44\u00a0psi");
     prose(&comma, "costs 0.5 K.", "costs 0,5\u00a0K.");
+    prose(&comma, "0.84 times as much (0.77 to 0.92), by 0.1.0 and 0.5.",
+          "0,84 times as much (0,77 to 0,92), by 0.1.0 and 0,5.");
 }
 
 static void leaves_other_prose_alone(void **state)
