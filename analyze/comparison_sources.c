@@ -154,6 +154,16 @@ static enum status choose_sources(struct comparison *c, size_t e, struct candida
 
 /* --- trials and holds */
 
+/* The rated speed is the engine's: where shafts are compared it means nothing. */
+static void forget_rated_speed(struct comparison *c, size_t e, struct candidate *const *chosen)
+{
+    for (size_t r = 0; r < c->answer->run_count; r++) {
+        const struct candidate *speed = chosen[r * QUANTITIES_MAX + QUANTITY_SPEED];
+        if (speed && speed->channel == CHANNEL_SHAFT_SPEED)
+            c->agreed[e].rated_rpm = c->answer->engines[e].rated_rpm = NAN;
+    }
+}
+
 /* Full speed of an engine: rated, else the highest of any run. */
 static double full_speed(const struct comparison *c, size_t e, struct candidate *const *chosen)
 {
@@ -203,7 +213,11 @@ enum status comparison_make_trials(struct comparison *c, size_t e)
 {
     struct candidate **chosen = calloc(c->answer->run_count * QUANTITIES_MAX, sizeof *chosen);
     enum status status = chosen ? choose_sources(c, e, chosen) : comparison_no_memory(c);
-    double full = status ? NAN : full_speed(c, e, chosen);
+    double full = NAN;
+    if (!status) {
+        forget_rated_speed(c, e, chosen);
+        full = full_speed(c, e, chosen);
+    }
     for (size_t r = 0; r < c->answer->run_count && !status; r++) {
         struct trial_facts facts = facts_of(c, e, r, full);
         status = trial_make(&c->books[r], chosen + r * QUANTITIES_MAX, &facts,

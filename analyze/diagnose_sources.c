@@ -131,6 +131,22 @@ static void check_sea_source(const struct subject *s)
     }
 }
 
+/* A source was taken because there is no better one, though it cannot be right. */
+static void check_believable(const struct subject *s, const struct trial *trial)
+{
+    for (size_t q = QUANTITY_COOLANT; q <= QUANTITY_SEA; q++) {
+        const struct candidate *chosen = trial->chosen[q];
+        if (chosen && !source_believable(chosen, q))
+            answer_warn(
+                s->answer, "unbelievable_source", s->engine->instance,
+                "%s in %s (%s) stands at %.1f °C for most of the run: that cannot be right, "
+                "and what is compared with it is not either. Choose another source with "
+                "--source, or map the right transducer.",
+                channel_get(quantity_channel(q))->title, name_of(s, trial->run).s,
+                answer_cut(chosen->title).s, chosen->profile.mid);
+    }
+}
+
 static void check_sources(const struct subject *s)
 {
     check_speed_source(s);
@@ -300,6 +316,7 @@ void diagnose_sources(const struct subject *s)
     check_sources(s);
     for (size_t i = 0; i < s->trial_count; i++) {
         check_missing(s, &s->trials[i]);
+        check_believable(s, &s->trials[i]);
         check_cleaning(s, &s->trials[i]);
         check_sea(s, &s->trials[i]);
     }

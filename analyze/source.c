@@ -54,6 +54,18 @@ static const struct quantity_row {
 };
 #define QUANTITIES (sizeof quantities / sizeof quantities[0])
 
+/* What the median over a run may be; other quantities may be what the catalogue allows. */
+static const struct believable {
+    size_t quantity;
+    double low, high;
+} believable[] = {
+    /* a run with a working engine; idling in a cold harbour is no trial */
+    {QUANTITY_COOLANT, 25, 130},
+    /* seawater freezes at -1.9 degC (UNESCO Technical Papers in Marine Science 44, 1983); near 38 degC
+     * was the warmest seen (NOAA PMEL, July 2023) */
+    {QUANTITY_SEA, -2.5, 38.5},
+};
+
 /* Channels that only a wish can make into something else. */
 static const enum channel_id on_wish[] = {CHANNEL_TRANSDUCER_TEMPERATURE, CHANNEL_OTHER_TEMPERATURE,
                                           CHANNEL_TRANSDUCER_SPEED};
@@ -260,9 +272,19 @@ int source_wished(const struct candidate *candidate, const struct source_wish *w
     return strcasestr(candidate->title, text) ? 1 : 0;
 }
 
-static bool is_sound(const struct candidate *candidate, double duration)
+bool source_believable(const struct candidate *candidate, size_t quantity)
 {
-    return candidate->profile.coverage >= rules.source.coverage_least &&
+    for (size_t i = 0; i < sizeof believable / sizeof believable[0]; i++)
+        if (believable[i].quantity == quantity)
+            return candidate->profile.mid >= believable[i].low &&
+                   candidate->profile.mid <= believable[i].high;
+    return true;
+}
+
+static bool is_sound(const struct candidate *candidate, size_t quantity, double duration)
+{
+    return source_believable(candidate, quantity) &&
+           candidate->profile.coverage >= rules.source.coverage_least &&
            candidate->cleaning.count.frozen_seconds <= rules.hold.frozen_share * duration &&
            !candidate->follows_engine;
 }
@@ -285,6 +307,7 @@ struct rank {
 
 /* What the rules look at: all candidates of all runs. */
 struct field {
+    size_t quantity;
     const struct quantity_row *row;
     const struct source_wish *wish; /* NULL for none */
     size_t runs;
@@ -295,10 +318,12 @@ struct field {
     } * run;
 };
 
-static bool run_has_channel(const struct entrants *run, enum channel_id channel)
+static bool run_has_channel(const struct field *field, const struct entrants *run,
+                            enum channel_id channel)
 {
     for (size_t i = 0; i < run->count; i++)
-        if (run->list[i]->channel == channel && is_sound(run->list[i], run->duration))
+        if (run->list[i]->channel == channel &&
+            is_sound(run->list[i], field->quantity, run->duration))
             return true;
     return false;
 }
@@ -307,7 +332,7 @@ static double runs_with_channel(const struct field *field, enum channel_id chann
 {
     double n = 0;
     for (size_t r = 0; r < field->runs; r++)
-        n += run_has_channel(&field->run[r], channel);
+        n += run_has_channel(field, &field->run[r], channel);
     return n;
 }
 
@@ -317,7 +342,7 @@ static double runs_with_source(const struct field *field, const struct candidate
     for (size_t r = 0; r < field->runs; r++)
         for (size_t i = 0; i < field->run[r].count; i++)
             if (same_source(candidate, field->run[r].list[i]) &&
-                is_sound(field->run[r].list[i], field->run[r].duration)) {
+                is_sound(field->run[r].list[i], field->quantity, field->run[r].duration)) {
                 n++;
                 break;
             }
@@ -353,7 +378,7 @@ static struct rank rank_candidate(const struct field *field, const struct entran
         candidate,
         {
             field->wish ? source_wished(candidate, field->wish) : 0,
-            is_sound(candidate, run->duration),
+            is_sound(candidate, field->quantity, run->duration),
             runs_with_channel(field, candidate->channel) * ALTERNATIVES_MAX -
                 (double)alternative(field->row, candidate->channel) / ALTERNATIVES_MAX,
             runs_with_source(field, candidate),
@@ -409,7 +434,7 @@ enum status source_choose(const struct logbook *books, size_t book_count, size_t
                           struct candidate **chosen)
 {
     struct entrants *runs = calloc(book_count + 1, sizeof *runs);
-    struct field field = {&quantities[quantity], wish, book_count, runs};
+    struct field field = {quantity, &quantities[quantity], wish, book_count, runs};
     for (size_t r = 0; r < book_count; r++)
         chosen[r] = NULL;
     if (!runs)

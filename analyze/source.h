@@ -4,7 +4,8 @@
  * two devices, a sentence and a bus. For each engine one source is taken in each run. The order of
  * the rules, each deciding only between those the rules before hold equal:
  *   1 a wish of the user
- *   2 sound: covers half the run, is not frozen, and (sea) does not follow the engine's heat
+ *   2 sound: covers half the run, is not frozen, its median is believable for the quantity, and (sea)
+ *     does not follow the engine's heat
  *   3 the channel that most runs have soundly; of equals the first named for the quantity (engine
  *     speed before shaft speed, sea before raw water inlet)
  *   4 the very same source is sound in most of the runs
@@ -91,6 +92,9 @@ int source_wished(const struct candidate *candidate, const struct source_wish *w
 enum status source_choose(const struct logbook *books, size_t book_count, size_t quantity,
                           int engine, bool alone, const struct source_wish *wish,
                           struct candidate **chosen);
+
+/* Whether the median of a source is believable for the quantity: no sea is at 60 degC. */
+bool source_believable(const struct candidate *candidate, size_t quantity);
 
 /* Median of a minus b over their common time; NaN if they have none. */
 enum status source_difference(const struct candidate *a, const struct candidate *b, double duration,

@@ -419,7 +419,11 @@ static void a_run_of_nothing(void **state)
 static void shaft_speed_stands_in(void **state)
 {
     (void)state;
-    struct wanted before = {.name = "shaft-before.h5", .sea = 18, .hotter = 2, .shaft_only = true};
+    struct wanted before = {.name = "shaft-before.h5",
+                            .sea = 18,
+                            .hotter = 2,
+                            .shaft_only = true,
+                            .facts = {"engine.rated_rpm", "2800"}};
     struct wanted after = {.name = "shaft-after.h5", .sea = 18, .shaft_only = true};
     struct asked a;
     const char *path = record_run(&before);
@@ -429,6 +433,7 @@ static void shaft_speed_stands_in(void **state)
     must_warn(answer, "shaft_speed_used", "shaft");
     assert_int_equal(answer->engines[0].band_count, 6);
     assert_near(answer->engines[0].bands[5].rpm, 1400, 0);
+    assert_true(isnan(answer->engines[0].rated_rpm)); /* the engine's, not the shaft's */
     answer_free(&a.answer);
 }
 

@@ -52,6 +52,7 @@ static void fill_trial(struct made *m, size_t r)
     fill_candidate(&m->speed[r], CHANNEL_ENGINE_SPEED, "127488 from 35", m->time, m->value[r]);
     fill_candidate(&m->coolant[r], CHANNEL_COOLANT_TEMPERATURE, "127489 from 35", m->time,
                    m->value[r]);
+    m->coolant[r].profile.mid = 78;
     fill_candidate(&m->sea[r], CHANNEL_SEA_TEMPERATURE, "130312 sea from 37", m->time, m->flat[r]);
     t->chosen[QUANTITY_SPEED] = &m->speed[r];
     t->chosen[QUANTITY_COOLANT] = &m->coolant[r];
@@ -378,6 +379,17 @@ DIAGNOSIS(shaft_speed)
     only(m, "shaft_speed_used", "shaft");
 }
 
+DIAGNOSIS(sources_that_cannot_be_right)
+{
+    m->sea[1].profile.mid = 52;
+    look(m);
+    only(m, "unbelievable_source", "52.0");
+    m->sea[1].profile.mid = 17;
+    m->coolant[0].profile.mid = 3;
+    look(m);
+    only(m, "unbelievable_source", "Coolant temperature in before.h5");
+}
+
 DIAGNOSIS(raw_water_for_the_sea)
 {
     m->sea[0].channel = m->sea[1].channel = CHANNEL_RAW_WATER_IN;
@@ -672,6 +684,7 @@ static void cold_start(struct made *m, size_t run, double coolant, double oil)
     }
     fill_candidate(&m->coolant[run], CHANNEL_COOLANT_TEMPERATURE, "127489 from 35", m->time,
                    m->value[run]);
+    m->coolant[run].profile.mid = 78;
     fill_candidate(&m->other[run], CHANNEL_OIL_TEMPERATURE, "127489 from 35", m->time,
                    m->flat[run]);
     size_t q = QUANTITY_BESIDE;
@@ -780,6 +793,7 @@ int main(void)
         cmocka_unit_test(seas_that_cannot_both_be),
         cmocka_unit_test(missing_quantities),
         cmocka_unit_test(shaft_speed),
+        cmocka_unit_test(sources_that_cannot_be_right),
         cmocka_unit_test(raw_water_for_the_sea),
         cmocka_unit_test(sources_that_differ_between_runs),
         cmocka_unit_test(sources_that_disagree),

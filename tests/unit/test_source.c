@@ -133,6 +133,25 @@ static void frozen_is_not_sound(void **state)
     expect_sea(&m, "2");
 }
 
+static void what_no_sea_can_be_is_not_sound(void **state)
+{
+    (void)state;
+    struct made m;
+    start(&m, 1);
+    struct candidate *hot = add_sea(&m, 0, "130312", "1");
+    hot->profile.mid = 41;
+    add_sea(&m, 0, "130316", "2")->profile.coverage = 0.6;
+    assert_false(source_believable(hot, QUANTITY_SEA));
+    assert_true(source_believable(hot, QUANTITY_AIR));
+    expect_sea(&m, "2");
+    hot->profile.mid = 38; /* NOAA PMEL, July 2023: isolated hot spots */
+    expect_sea(&m, "1");
+    hot->profile.mid = -1.9; /* UNESCO 44: freezing point at a salinity of 35 */
+    expect_sea(&m, "1");
+    struct candidate *cold = add(&m, 0, CHANNEL_COOLANT_TEMPERATURE, PLACE_ENGINE, "127489", "3");
+    assert_false(source_believable(cold, QUANTITY_COOLANT)); /* 15 degC all the run */
+}
+
 static void a_sensor_warmed_by_the_engine_is_not_sound(void **state)
 {
     (void)state;
@@ -371,6 +390,7 @@ int main(void)
         cmocka_unit_test(a_name_goes_before_a_part_of_a_name),
         cmocka_unit_test(coverage_makes_sound),
         cmocka_unit_test(frozen_is_not_sound),
+        cmocka_unit_test(what_no_sea_can_be_is_not_sound),
         cmocka_unit_test(a_sensor_warmed_by_the_engine_is_not_sound),
         cmocka_unit_test(sea_goes_before_raw_water),
         cmocka_unit_test(the_source_all_runs_have_goes_first),
