@@ -6,8 +6,6 @@
 #include <stdio.h>
 #include <string.h>
 
-#include "words.h"
-
 enum finding finding_of_change(struct interval change)
 {
     if (change.high < 0)
@@ -30,7 +28,7 @@ enum finding finding_of_ratio(struct interval ratio)
 
 /* --- words */
 
-/* The words are in the stored units with decimal points; whoever shows them converts (word_prose). */
+/* The words of the answer are in stored units with decimal points. */
 static const struct style plain = {UNITS_SI, false};
 
 struct prose {
@@ -50,34 +48,35 @@ static void say(struct prose *prose, const char *format, ...)
     va_end(arguments);
 }
 
-static void say_change(struct prose *prose, const struct engine_answer *engine,
-                       const struct finding_context *context)
+static void say_change(struct prose *prose, const struct engine_answer *engine, double level,
+                       double sea, const struct style *style)
 {
     const struct band *band = &engine->bands[engine->key_band];
     const struct interval before = band->side[SIDE_BEFORE].coolant;
     const struct interval after = band->side[SIDE_AFTER].coolant;
-    int decimals = word_decimals(&plain, UNIT_KELVIN, band->change);
+    int decimals = word_decimals(style, UNIT_KELVIN, band->change);
     say(prose,
-        "At %s and %s sea the coolant goes from %s to %s: a change of %s (%s interval %s K).",
-        word_rpm(band->rpm).s, word_quantity(&plain, UNIT_DEGC, context->reference_sea, 1).s,
-        word_value(&plain, UNIT_DEGC, before.value, word_decimals(&plain, UNIT_DEGC, before)).s,
-        word_quantity(&plain, UNIT_DEGC, after.value, word_decimals(&plain, UNIT_DEGC, after)).s,
-        word_change(&plain, UNIT_KELVIN, band->change.value, decimals).s,
-        word_level(&plain, context->level).s,
-        word_range(&plain, UNIT_KELVIN, band->change, decimals, true).s);
+        "At %s and %s sea the coolant goes from %s to %s: a change of %s (%s interval %s %s).",
+        word_rpm(band->rpm).s, word_quantity(style, UNIT_DEGC, sea, 1).s,
+        word_value(style, UNIT_DEGC, before.value, word_decimals(style, UNIT_DEGC, before)).s,
+        word_quantity(style, UNIT_DEGC, after.value, word_decimals(style, UNIT_DEGC, after)).s,
+        word_change(style, UNIT_KELVIN, band->change.value, decimals).s, word_level(style, level).s,
+        word_range(style, UNIT_KELVIN, band->change, decimals, true).s,
+        unit_symbol(UNIT_KELVIN, style->units));
 }
 
-static void say_ratio(struct prose *prose, const struct engine_answer *engine)
+static void say_ratio(struct prose *prose, const struct engine_answer *engine,
+                      const struct style *style)
 {
     struct interval ratio = engine->open_rise_ratio;
     if (!isfinite(ratio.value))
         return;
-    int decimals = word_decimals(&plain, UNIT_ONE, ratio);
+    int decimals = word_decimals(style, UNIT_ONE, ratio);
     say(prose,
         " With the thermostat wide open the coolant would rise above the sea by %s times as much "
         "as before (%s).",
-        word_number(&plain, ratio.value, decimals).s,
-        word_range(&plain, UNIT_ONE, ratio, decimals, false).s);
+        word_number(style, ratio.value, decimals).s,
+        word_range(style, UNIT_ONE, ratio, decimals, false).s);
 }
 
 static bool key_band_open(const struct engine_answer *engine)
@@ -157,17 +156,27 @@ static void trim(char *text)
         text[length - 1] = '\0';
 }
 
+bool finding_sentence(const struct engine_answer *engine, double level, double sea,
+                      const struct style *style, char *out, size_t room)
+{
+    struct prose sentence = {out, room};
+    out[0] = '\0';
+    if (engine->key_band >= engine->band_count)
+        return false;
+    say_change(&sentence, engine, level, sea, style);
+    say_ratio(&sentence, engine, style);
+    say_verdict(&sentence, engine);
+    return true;
+}
+
 void finding_say(struct engine_answer *engine, const struct finding_context *context)
 {
-    engine->sentence[0] = engine->next[0] = '\0';
-    if (engine->key_band >= engine->band_count) {
+    engine->next[0] = '\0';
+    if (!finding_sentence(engine, context->level, context->reference_sea, &plain, engine->sentence,
+                          sizeof engine->sentence)) {
         say_nothing_shared(engine, context);
         return;
     }
-    struct prose sentence = {engine->sentence, sizeof engine->sentence};
-    say_change(&sentence, engine, context);
-    say_ratio(&sentence, engine);
-    say_verdict(&sentence, engine);
     say_next(engine, context);
     trim(engine->next);
 }

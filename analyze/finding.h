@@ -12,6 +12,7 @@
 #define SEARUN_FINDING_H
 
 #include "evidence.h"
+#include "words.h"
 
 #define FINDING_INFORMATIVE 1.2
 
@@ -29,6 +30,10 @@ struct finding_context {
     bool open_weak; /* in no band was the thermostat nearly open on both sides */
     double load_u;  /* relative per run */
 };
+
+/* The sentence of an engine with a key band, in the reader's units, into `out`. False and "" without. */
+bool finding_sentence(const struct engine_answer *engine, double level, double sea,
+                      const struct style *style, char *out, size_t room);
 
 /* Writes engine->sentence and engine->next from its numbers. Temperatures in degC, differences in K. */
 void finding_say(struct engine_answer *engine, const struct finding_context *context);

@@ -5,6 +5,8 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "finding.h"
+
 void section_title(struct document *document, const struct report_input *input)
 {
     struct text below = {0};
@@ -94,13 +96,24 @@ static void main_chart(struct document *document, const struct report_input *inp
             document_figure(document, i, drawings->list[i].caption);
 }
 
+/* Made anew in the reader's units: converting a rounded number would round it twice. */
+static void sentence(struct document *document, const struct report_input *input,
+                     const struct engine_answer *engine)
+{
+    char words[sizeof engine->sentence + 200];
+    if (finding_sentence(engine, input->answer->confidence_level, input->answer->reference_sea,
+                         input->style, words, sizeof words))
+        document_paragraph(document, words);
+    else if (engine->sentence[0] != '\0')
+        report_prose_paragraph(document, input->style, engine->sentence);
+}
+
 static void finding_of(struct document *document, const struct report_input *input,
                        const struct engine_answer *engine)
 {
     report_engine_heading(document, input, engine);
     document_finding(document, engine->finding, headline(engine->finding));
-    if (engine->sentence[0] != '\0')
-        report_prose_paragraph(document, input->style, engine->sentence);
+    sentence(document, input, engine);
     key_figure(document, input, engine);
     control(document, input, engine);
     if (engine->next[0] != '\0') {

@@ -156,7 +156,7 @@ static void shows_us_units_throughout(void **state)
     has(&made.text, "change, °F");
     has(&made.text, "160 to 180 °F");
     has(&made.text, "starts to open at 159.8 °F, wide open at 179.6 °F");
-    has(&made.text, "change −19.4 °F");           /* the sentence */
+    has(&made.page, "goes from 197.6 to 178.2\u00a0°F: a change of −19.4\u00a0°F");
     has(&made.text, "which is 0.9 °F here");      /* the warning */
     has(&made.text, "[−10.8 K (−12.8 to −8.8)]"); /* both for the key figure */
     drop(&made);
