@@ -4,7 +4,7 @@
 #include <stdio.h>
 #include <string.h>
 
-#define OPENING_LOOK_NS (20 * NS_PER_MS)
+#define LOOK_NS (20 * NS_PER_MS) /* where there is no descriptor to wait for */
 #define SAY_FIRST_NS (60 * NS_PER_S)
 #define SAY_LONGEST_NS (3600 * NS_PER_S)
 #define LOSSES_SAID 3 /* in a row, each after a short time open */
@@ -245,12 +245,17 @@ void inlet_step(struct inlet *inlet, const struct moment *now, bool ready, struc
         read_it(inlet, now, intake);
         break;
     case INLET_OPEN:
-        if (ready)
+        if (ready || inlet->fd == INPUT_NO_FD)
             read_it(inlet, now, intake);
         break;
     case INLET_OVER:
         break;
     }
+}
+
+static int64_t deadline_of(int fd, int64_t now)
+{
+    return fd == INPUT_ALWAYS_FD ? now : fd == INPUT_NO_FD ? now + LOOK_NS : INT64_MAX;
 }
 
 int64_t inlet_deadline(const struct inlet *inlet, int64_t now)
@@ -260,9 +265,9 @@ int64_t inlet_deadline(const struct inlet *inlet, int64_t now)
     case INLET_AWAY:
         return inlet->retry_at;
     case INLET_OPENING:
-        return now + OPENING_LOOK_NS;
+        return now + LOOK_NS;
     case INLET_OPEN:
-        return inlet->driver->fd(inlet->self, &events) == INPUT_ALWAYS_FD ? now : INT64_MAX;
+        return deadline_of(inlet->driver->fd(inlet->self, &events), now);
     case INLET_OVER:
         break;
     }

@@ -24,7 +24,7 @@ enum input_answer {
     INPUT_END      /* over for good (end of a capture); words if that is not as it should be */
 };
 
-#define INPUT_NO_FD (-1)     /* nothing to wait for yet: ask again soon */
+#define INPUT_NO_FD (-1)     /* nothing to wait for: read again every 20 ms */
 #define INPUT_ALWAYS_FD (-2) /* never has to be waited for: read again at once */
 
 struct input_driver {
