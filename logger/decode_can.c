@@ -8,13 +8,18 @@
 #include "frame_can.h"
 
 #define ROWS_MAX 64
-#define INDEX_SIZE 256 /* a power of two, some times the number of rows */
+#define INDEX_BITS                                                                                 \
+    10 /* many times the number of rows, so that a group is found at the first look */
+#define INDEX_SIZE (1u << INDEX_BITS)
 
 struct can_decoder {
     size_t row_count;
     const struct can_row *row[ROWS_MAX];
-    uint8_t index[INDEX_SIZE]; /* hash table over the PGNs: number of the row + 1, 0 = free */
-    uint8_t protocol;          /* of the messages that both protocols have */
+    struct slot {
+        uint32_t pgn;
+        uint32_t number; /* of the row + 1; 0 = free */
+    } index[INDEX_SIZE]; /* hash table over the PGNs */
+    uint8_t protocol;    /* of the messages that both protocols have */
     struct can_state state;
     struct assembly_pool fast, transport;
 };
@@ -23,17 +28,17 @@ struct can_decoder {
 
 static unsigned index_of(uint32_t pgn)
 {
-    return (pgn * UINT32_C(2654435761) >> 24) & (INDEX_SIZE - 1);
+    return pgn * UINT32_C(2654435761) >> (32 - INDEX_BITS); /* Fibonacci hashing */
 }
 
 static void add_rows(struct can_decoder *decoder, const struct can_row *rows, size_t count)
 {
     for (size_t i = 0; i < count && decoder->row_count < ROWS_MAX; i++) {
         unsigned place = index_of(rows[i].number);
-        while (decoder->index[place] != 0)
+        while (decoder->index[place].number != 0)
             place = (place + 1) & (INDEX_SIZE - 1);
         decoder->row[decoder->row_count++] = &rows[i];
-        decoder->index[place] = (uint8_t)decoder->row_count;
+        decoder->index[place] = (struct slot){rows[i].number, (uint32_t)decoder->row_count};
     }
 }
 
@@ -41,9 +46,9 @@ static void add_rows(struct can_decoder *decoder, const struct can_row *rows, si
 static unsigned find_row(const struct can_decoder *decoder, uint32_t pgn)
 {
     unsigned place = index_of(pgn);
-    while (decoder->index[place] != 0 && decoder->row[decoder->index[place] - 1]->number != pgn)
+    while (decoder->index[place].number != 0 && decoder->index[place].pgn != pgn)
         place = (place + 1) & (INDEX_SIZE - 1);
-    return decoder->index[place];
+    return decoder->index[place].number;
 }
 
 enum status can_decoder_new(unsigned input, enum bus_kind kind, unsigned j1939_engine,
@@ -74,11 +79,11 @@ void can_decoder_free(struct can_decoder *decoder)
 
 /* --- messages */
 
-/* Decodes a whole message, or counts that it is none of ours. */
-static void take_message(struct can_decoder *decoder, int64_t at, const struct can_message *message,
-                         const struct sink *sink, struct tally *tally)
+/* Decodes a whole message by its row, or counts that it is none of ours. */
+static void take_message(struct can_decoder *decoder, int64_t at, unsigned number,
+                         const struct can_message *message, const struct sink *sink,
+                         struct tally *tally)
 {
-    unsigned number = find_row(decoder, message->address.pgn);
     const struct can_row *row = number > 0 ? decoder->row[number - 1] : NULL;
     if (!row || row->count == 0) {
         tally_add(tally, REASON_NOT_OURS, at);
@@ -114,10 +119,11 @@ static void take_frame(struct can_decoder *decoder, int64_t at, struct can_addre
         break;
     case CARRIED_DATA:
         framing = transport_data(&decoder->transport, at, address, data, length, &message, tally);
+        number = framing == FRAME_READY ? find_row(decoder, message.address.pgn) : 0;
         break;
     }
     if (framing == FRAME_READY)
-        take_message(decoder, at, &message, sink, tally);
+        take_message(decoder, at, number, &message, sink, tally);
 }
 
 void can_decoder_frame(struct can_decoder *decoder, int64_t at, uint32_t id, const uint8_t *data,

@@ -29,11 +29,11 @@ struct work {
     bool refused;     /* it has no usable origin, which is counted */
     bool news;        /* something may be new about its device */
     unsigned missed[SPECIAL_COUNT];
-    struct {
+    struct work_group {
         const struct can_choice *choice; /* NULL for a group whose code means nothing */
-        unsigned code;
         struct known_origin *known;
-        size_t count;
+        uint16_t code;
+        uint8_t count;
     } group[CAN_GROUPS];
     bool has_day, has_time;
     uint8_t utc_group;
@@ -206,7 +206,7 @@ static void take_select(struct work *work, const struct can_field *field, uint64
 {
     const struct can_choice *choice = find_choice(field->choices, raw);
     work->group[field->group].choice = choice;
-    work->group[field->group].code = (unsigned)raw;
+    work->group[field->group].code = (uint16_t)raw;
     work->missed[RESERVED] += !choice;
 }
 
@@ -382,7 +382,10 @@ static void take_number(struct work *work, const struct can_field *field, uint64
         [CAN_CODE] = take_code,   [CAN_VALID] = take_valid,       [CAN_STATUS] = take_status,
         [CAN_DATE] = take_date,   [CAN_TIME] = take_time,         [CAN_NAME] = take_name,
     };
-    take[field->role](work, field, raw);
+    if (field->role == CAN_VALUE) /* most are, and this one is spared the call */
+        take_value(work, field, raw);
+    else
+        take[field->role](work, field, raw);
 }
 
 static void take_other(struct work *work, const struct can_field *field)
@@ -466,17 +469,29 @@ static uint8_t engine_of_source(const struct can_state *state, uint8_t home)
     return (uint8_t)(state->j1939_engine + (home == 1 || home == 4));
 }
 
+/* Field by field, for this runs for every message and most of the struct needs no value. */
+static void begin_work(struct work *work, struct can_state *state, const struct can_input *input,
+                       const struct sink *sink, struct tally *tally)
+{
+    work->state = state;
+    work->input = input;
+    work->sink = sink;
+    work->tally = tally;
+    work->device = DEVICES_MAX;
+    work->instance = NO_INSTANCE;
+    work->stop = work->refused = work->news = false;
+    memset(work->missed, 0, sizeof work->missed);
+    for (unsigned i = 0; i < CAN_GROUPS; i++)
+        work->group[i] = (struct work_group){0};
+    work->has_day = work->has_time = false;
+    work->text_end = work->cursor = 0;
+}
+
 void decode_can_message(struct can_state *state, const struct can_input *input,
                         const struct sink *sink, struct tally *tally)
 {
     struct work work;
-    memset(&work, 0, offsetof(struct work, text));
-    work.state = state;
-    work.input = input;
-    work.sink = sink;
-    work.tally = tally;
-    work.device = DEVICES_MAX;
-    work.instance = NO_INSTANCE;
+    begin_work(&work, state, input, sink, tally);
     if (input->row->instance_of_source)
         work.instance = engine_of_source(state, state->devices.device[device_of(&work)].home);
     for (unsigned i = 0; i < input->row->count && !work.stop; i++)

@@ -236,18 +236,19 @@ static bool see_fault(const struct event_context *context, const struct known_or
     return true;
 }
 
-/* Those of the device that the message did not have are over. */
+/* Those of the device that the message did not have are over, if that can be told. */
 static void end_faults(const struct event_context *context, const struct known_origin *known,
                        unsigned device)
 {
     struct events_can *events = context->events;
-    for (unsigned i = events->fault_count; i-- > 0;) {
-        struct active_fault *fault = &events->fault[i];
-        if (fault->device != device || fault->seen)
-            continue;
-        if (tell_fault(context, &known->origin, fault, false, 0))
-            *fault = events->fault[--events->fault_count];
+    unsigned kept = 0;
+    for (unsigned i = 0; i < events->fault_count; i++) {
+        struct active_fault fault = events->fault[i];
+        if (fault.device != device || fault.seen ||
+            !tell_fault(context, &known->origin, &fault, false, 0))
+            events->fault[kept++] = fault;
     }
+    events->fault_count = kept;
 }
 
 void event_faults(const struct event_context *context, const struct known_origin *known,
