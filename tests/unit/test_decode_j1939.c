@@ -1,48 +1,11 @@
 /* test_decode_j1939.c - J1939 messages become readings, trouble codes become events.
  *
- * Check values: cases_j1939.h says where they come from. Layout of trouble codes: SAE J1939-73 as the
+ * What each message holds is checked by tests/captures (test_captures_can.c). Layout of trouble codes: SAE J1939-73 as the
  * J1939 database of the open project canboat describes it; the order of the lamps as public captures of
  * running engines have it (protect in the lowest bits). Payloads are our own. */
 #include "can_kit.h"
 
 #include "../../logger/messages_can.h"
-
-static const struct example {
-    uint32_t pgn;
-    unsigned source;
-    const char *what, *payload, *expected;
-} examples[] = {
-#include "cases_j1939.h"
-};
-#define EXAMPLE_COUNT (sizeof examples / sizeof *examples)
-
-static void examples_hold(void **state)
-{
-    (void)state;
-    for (size_t i = 0; i < EXAMPLE_COUNT; i++) {
-        const struct example *example = &examples[i];
-        char what[160];
-        uint8_t bytes[8];
-        struct can_kit kit;
-        kit_start(&kit, i % 2 ? BUS_AUTO : BUS_J1939, 0);
-        size_t length = kit_bytes(example->payload, strlen(example->payload), bytes, sizeof bytes);
-        kit_message(&kit, example->pgn, example->source, false, 0, bytes, length);
-        snprintf(what, sizeof what, "%u, %s", example->pgn, example->what);
-        kit_end(&kit, what, example->expected);
-    }
-}
-
-static void every_row_has_examples(void **state)
-{
-    (void)state;
-    for (size_t i = 0; i < can_row_count_j1939; i++) {
-        size_t count = can_rows_j1939[i].number == 65226; /* trouble codes are below */
-        for (size_t j = 0; j < EXAMPLE_COUNT; j++)
-            count += examples[j].pgn == can_rows_j1939[i].number;
-        if (count == 0)
-            fail_msg("%s has no example", can_rows_j1939[i].key);
-    }
-}
 
 /* The engine of source address 0 may be given another number: the bus of the starboard engine. */
 static void the_engine_can_be_set(void **state)
@@ -110,10 +73,10 @@ static void trouble_codes(void **state)
         &kit, "two go",
         "DM1 engine 0 0 \"\" event lamp_amber_warning_ended: Amber warning lamp: off\n"
         "DM1 engine 0 0 \"\" event lamp_malfunction_ended: Malfunction lamp: off\n"
-        "DM1 engine 0 0 \"\" event fault_111_17_ended: Trouble code SPN 111 (coolant level), "
-        "FMI 17 (below normal, least severe): off\n"
         "DM1 engine 0 0 \"\" event fault_110_0_ended: Trouble code SPN 110 (coolant "
-        "temperature), FMI 0 (above normal, most severe): off\n");
+        "temperature), FMI 0 (above normal, most severe): off\n"
+        "DM1 engine 0 0 \"\" event fault_111_17_ended: Trouble code SPN 111 (coolant level), "
+        "FMI 17 (below normal, least severe): off\n");
     kit_frames(&kit, "18FECA00#FFFFFFFFFF7FFFFF ");
     kit_expect(&kit, "not available: nothing is known to have ended", "");
     kit_frames(&kit, NONE);
@@ -203,8 +166,6 @@ static void other_messages_by_transport(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(examples_hold),
-        cmocka_unit_test(every_row_has_examples),
         cmocka_unit_test(the_engine_can_be_set),
         cmocka_unit_test(short_messages),
         cmocka_unit_test(trouble_codes),

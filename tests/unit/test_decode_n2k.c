@@ -1,7 +1,8 @@
 /* test_decode_n2k.c - NMEA 2000 messages become readings, events and UTC.
  *
- * Check values: cases_n2k.h says where they come from. Facts in this file: the open PGN database canboat
- * (schema 2.3.0, version 6.2.0), and what public captures of real buses show where a comment says so. */
+ * What each message holds is checked by tests/captures (test_captures_can.c); here is what they have in
+ * common. Facts: the open PGN database canboat (schema 2.3.0, version 6.2.0), and what public captures of
+ * real buses show where a comment says so. */
 #include "can_kit.h"
 
 #include "../../logger/messages_can.h"
@@ -20,47 +21,6 @@ static void send(struct can_kit *kit, uint32_t pgn, unsigned source, const char 
     uint8_t bytes[256];
     size_t length = kit_bytes(payload, strlen(payload), bytes, sizeof bytes);
     kit_message(kit, pgn, source, is_fast(pgn), 0, bytes, length);
-}
-
-/* --- the cases */
-
-static const struct example {
-    uint32_t pgn;
-    unsigned source;
-    const char *what, *payload, *expected;
-} examples[] = {
-#include "cases_n2k.h"
-};
-#define EXAMPLE_COUNT (sizeof examples / sizeof *examples)
-
-static void examples_hold(void **state)
-{
-    (void)state;
-    for (size_t i = 0; i < EXAMPLE_COUNT; i++) {
-        const struct example *example = &examples[i];
-        char what[160];
-        struct can_kit kit;
-        kit_start(&kit, BUS_AUTO, 0);
-        /* the decoder stamps a message with its last frame, so time stands still within one */
-        kit.step = 0;
-        send(&kit, example->pgn, example->source, example->payload);
-        snprintf(what, sizeof what, "%u, %s", example->pgn, example->what);
-        kit_end(&kit, what, example->expected);
-    }
-}
-
-/* Every message but those without numbers has examples. */
-static void every_row_has_examples(void **state)
-{
-    (void)state;
-    for (size_t i = 0; i < can_row_count_n2k; i++) {
-        uint32_t pgn = can_rows_n2k[i].number;
-        size_t count = pgn == 126992 || pgn == 129033 || pgn == 126996 || pgn == 127498;
-        for (size_t j = 0; j < EXAMPLE_COUNT; j++)
-            count += examples[j].pgn == pgn;
-        if (count == 0)
-            fail_msg("%u has no example", pgn);
-    }
 }
 
 static void tables_are_sound(void **state)
@@ -469,8 +429,7 @@ static void origins_are_bounded(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(tables_are_sound),        cmocka_unit_test(examples_hold),
-        cmocka_unit_test(every_row_has_examples),  cmocka_unit_test(reserved_bits_do_not_matter),
+        cmocka_unit_test(tables_are_sound),        cmocka_unit_test(reserved_bits_do_not_matter),
         cmocka_unit_test(short_messages),          cmocka_unit_test(longer_messages),
         cmocka_unit_test(status_bits_are_events),  cmocka_unit_test(status_keys),
         cmocka_unit_test(events_are_rationed),     cmocka_unit_test(utc_is_told),
