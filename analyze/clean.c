@@ -11,25 +11,36 @@
 
 #define MAD_TO_SD 1.4826 /* median absolute deviation to standard deviation of a normal */
 #define WINDOW_MAX 32
+#define NOISE_SAMPLES 8192 /* of a long series are enough to know its noise */
 
-/* How far a reading of each kind can be off its neighbours before it may be a spike, and how far it
- * may jump between two readings at all. Absolute or as a share of the level, whichever is wider. */
+/* How far a reading of each kind can be off its neighbours before it may be a spike: absolute or as a
+ * share of the level, whichever is wider. */
 static const struct kind {
     enum unit unit;
     double spike, spike_ratio;
-    double jump; /* NaN: a jump proves nothing for this kind */
 } kinds[] = {
-    /* Heat stores: coolant, oil and sea cannot change by 8 K between two readings and come back. */
-    {UNIT_DEGC, 2.0, 0.0, 8.0},
-    /* Speed can do anything but vanish for some seconds and be back: see vanished(). */
-    {UNIT_RPM, 60.0, 0.05, NAN},
-    {UNIT_KPA, 20.0, 0.15, NAN},
-    {UNIT_PERCENT, 12.0, 0.0, NAN},
-    {UNIT_LITRE_PER_HOUR, 1.0, 0.2, NAN},
-    {UNIT_METRE_PER_SECOND, 1.0, 0.2, NAN},
-    {UNIT_VOLT, 1.0, 0.0, NAN},
+    {UNIT_DEGC, 2.0, 0.0},     {UNIT_RPM, 60.0, 0.05},          {UNIT_KPA, 20.0, 0.15},
+    {UNIT_PERCENT, 12.0, 0.0}, {UNIT_LITRE_PER_HOUR, 1.0, 0.2}, {UNIT_METRE_PER_SECOND, 1.0, 0.2},
+    {UNIT_VOLT, 1.0, 0.0},
 };
 
+/* Liquids and metal are heat stores: they cannot change by this between two readings and come back.
+ * Gases can. */
+#define LIQUID_JUMP 8.0 /* K */
+static const enum channel_id liquids[] = {
+    CHANNEL_COOLANT_TEMPERATURE,
+    CHANNEL_SEA_TEMPERATURE,
+    CHANNEL_RAW_WATER_IN,
+    CHANNEL_RAW_WATER_OUT,
+    CHANNEL_EXCHANGER_COOLANT_IN,
+    CHANNEL_EXCHANGER_COOLANT_OUT,
+    CHANNEL_OIL_TEMPERATURE,
+    CHANNEL_TURBO_OIL_TEMPERATURE,
+    CHANNEL_TRANSMISSION_OIL_TEMPERATURE,
+    CHANNEL_FUEL_TEMPERATURE,
+};
+
+/* Speed can do anything but vanish for some seconds and be back. */
 #define VANISHED_RPM 100.0  /* no engine runs below this ... */
 #define VANISHED_RATIO 0.10 /* ... or at a tenth of the speed it had a second ago */
 
@@ -40,6 +51,14 @@ static const struct kind *kind_of(enum channel_id channel)
         if (kinds[i].unit == unit)
             return &kinds[i];
     return NULL;
+}
+
+static bool is_liquid(enum channel_id channel)
+{
+    for (size_t i = 0; i < sizeof liquids / sizeof liquids[0]; i++)
+        if (liquids[i] == channel)
+            return true;
+    return false;
 }
 
 /* Drops the readings whose mark is set; returns how many. */
@@ -69,60 +88,56 @@ static size_t drop_unbelievable(struct series *series, unsigned char *marks)
 /* --- drop-outs */
 
 /* Whether a reading lies too far from `level` to be believed as its successor. */
-static bool jumped(const struct kind *kind, double level, double value)
+static bool jumped(bool liquid, double level, double value)
 {
-    if (kind->unit == UNIT_RPM)
-        return fabs(level) > 2 * VANISHED_RPM &&
-               fabs(value) < fmax(VANISHED_RPM, VANISHED_RATIO * fabs(level));
-    return fabs(value - level) > kind->jump;
+    if (liquid)
+        return fabs(value - level) > LIQUID_JUMP;
+    return fabs(level) > 2 * VANISHED_RPM &&
+           fabs(value) < fmax(VANISHED_RPM, VANISHED_RATIO * fabs(level));
 }
 
 /* Whether a reading is back near the level from before the jump. */
-static bool returned(const struct kind *kind, double level, double value)
+static bool returned(bool liquid, double level, double value)
 {
-    if (kind->unit == UNIT_RPM)
-        return fabs(value - level) < 0.1 * fabs(level);
-    return fabs(value - level) < 0.5 * kind->jump;
+    return fabs(value - level) < (liquid ? 0.5 * LIQUID_JUMP : 0.1 * fabs(level));
 }
 
 /* First reading after `from` that is back at `level`, or 0 if none comes back in time. */
-static size_t find_return(const struct series *series, const struct kind *kind, size_t from,
-                          double level)
+static size_t find_return(const struct series *series, bool liquid, size_t from, double level)
 {
     double latest = series->time[from] + rules.clean.dropout_longest;
     for (size_t i = from + 1; i < series->count && series->time[i] <= latest; i++)
-        if (returned(kind, level, series->value[i]))
+        if (returned(liquid, level, series->value[i]))
             return i;
     return 0;
 }
 
-/* A wrong start: the first readings lie a jump away from all that follow. Heat stores only; an
- * engine that starts to turn is no drop-out. Returns the first good reading. */
-static size_t wrong_start(const struct series *series, const struct kind *kind)
+/* A wrong start: the first readings lie a jump away from all that follow. Liquids only; an engine
+ * that starts to turn is no drop-out. Returns the first good reading. */
+static size_t wrong_start(const struct series *series)
 {
-    if (kind->unit == UNIT_RPM || series->count < 3)
-        return 0;
     for (size_t i = 1; i + 1 < series->count; i++) {
         if (series->time[i] - series->time[0] > rules.clean.dropout_longest)
             return 0;
-        if (jumped(kind, series->value[i - 1], series->value[i]))
-            return jumped(kind, series->value[i], series->value[i + 1]) ? 0 : i;
+        if (jumped(true, series->value[i - 1], series->value[i]))
+            return jumped(true, series->value[i], series->value[i + 1]) ? 0 : i;
     }
     return 0;
 }
 
-static size_t drop_dropouts(struct series *series, const struct kind *kind, unsigned char *marks)
+static size_t drop_dropouts(struct series *series, unsigned char *marks)
 {
-    if (kind->unit != UNIT_RPM && isnan(kind->jump))
+    bool liquid = is_liquid(series->channel);
+    if (!liquid && channel_get(series->channel)->unit != UNIT_RPM)
         return 0;
     memset(marks, 0, series->count);
-    size_t start = wrong_start(series, kind);
+    size_t start = liquid ? wrong_start(series) : 0;
     memset(marks, 1, start);
     for (size_t i = start + 1; i < series->count; i++) {
         double level = series->value[i - 1];
-        if (!jumped(kind, level, series->value[i]))
+        if (!jumped(liquid, level, series->value[i]))
             continue;
-        size_t back = find_return(series, kind, i, level);
+        size_t back = find_return(series, liquid, i, level);
         if (back == 0)
             continue;
         memset(marks + i, 1, back - i);
@@ -164,7 +179,16 @@ static bool is_spike(const struct series *series, size_t i, double least)
     return fabs(series->value[i] - median) > limit;
 }
 
-static size_t drop_spikes(struct series *series, const struct kind *kind, double step,
+/* Standard deviation of the noise from one reading to the next, by the median of their changes. */
+static double noise_of(const struct series *series, double *scratch)
+{
+    size_t n = 0, stride = 1 + series->count / NOISE_SAMPLES;
+    for (size_t i = 1; i < series->count; i += stride)
+        scratch[n++] = fabs(series->value[i] - series->value[i - 1]);
+    return n > 0 ? MAD_TO_SD / sqrt(2.0) * series_median(scratch, n) : 0.0;
+}
+
+static size_t drop_spikes(struct series *series, const struct kind *kind, double base,
                           unsigned char *marks)
 {
     assert(2 * rules.clean.spike_neighbours + 1 <= WINDOW_MAX);
@@ -172,7 +196,7 @@ static size_t drop_spikes(struct series *series, const struct kind *kind, double
     double trusted = series->count > 0 ? series->value[0] : 0.0;
     for (size_t i = 0; i < series->count; i++) {
         double least = fmax(kind->spike, kind->spike_ratio * fabs(series->value[i]));
-        least = fmax(least, rules.clean.spike_steps * step);
+        least = fmax(least, base);
         /* Only what left the last trusted reading can be a spike: that spares most windows. The
          * first readings have no such witness. */
         bool left = i < 2 || fabs(series->value[i] - trusted) > 0.5 * least;
@@ -267,11 +291,13 @@ static enum status clean_with(struct series *series, double duration, unsigned c
     count->unbelievable = drop_unbelievable(series, marks);
     if (kind) {
         double step;
-        count->dropouts = drop_dropouts(series, kind, marks);
+        count->dropouts = drop_dropouts(series, marks);
         enum status status = series_step(series->value, series->count, &step);
         if (status)
             return status;
-        count->spikes = drop_spikes(series, kind, step, marks);
+        double least = fmax(rules.clean.spike_steps * step,
+                            rules.clean.spike_noises * noise_of(series, scratch));
+        count->spikes = drop_spikes(series, kind, least, marks);
         out->lively = is_lively(series, step);
         if (out->lively)
             status = find_frozen(series, scratch, &out->frozen);

@@ -12,6 +12,8 @@ const struct rules rules = {
             .spike_mads = 5,
             /* A coarse sender jumps by a step or two in all honesty. */
             .spike_steps = 2.5,
+            /* Fifteen neighbours may be quiet by chance. */
+            .spike_noises = 6,
             .dropout_longest = 30,
             .frozen_shortest = 60,
             .frozen_samples = 30,

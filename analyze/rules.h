@@ -15,6 +15,8 @@ struct clean_rules {
     double spike_reach;      /* s, ... and how far it may reach in time */
     double spike_mads;       /* a spike lies this many scaled median deviations off the median */
     double spike_steps;      /* ... and at least this many steps of the sender */
+    double
+        spike_noises; /* ... and this many standard deviations of the noise of the whole series */
     double dropout_longest;  /* s; a jump away that comes back later than this is believed */
     double frozen_shortest;  /* s without any change before a lively sender counts as frozen */
     size_t frozen_samples;   /* ... and at least so many samples */

@@ -7,16 +7,14 @@
 
 #include "capture_text.h"
 
-#define CALM 0.5 /* share of the ring in use at which recording goes on after an overflow */
+#define FULL                                                                                       \
+    0.9 /* share of the ring in use from which no message is begun; one fits into the rest */
+#define CALM 0.5 /* ... at which recording goes on after an overflow */
+#define TELL_NS NS_PER_S
 #define PATIENCE_NS 500000L
 #define EXPIRE_NS NS_PER_S /* how often unfinished messages are looked for */
 
 /* --- into the ring */
-
-static bool is_calm(const struct intake *intake)
-{
-    return writer_fill(intake->writer) < CALM;
-}
 
 /* After an overflow: the ring has drained, the gaps are told. False if they found no room. */
 static bool tell_overflow(struct intake *intake, int64_t at)
@@ -37,7 +35,10 @@ static bool tell_overflow(struct intake *intake, int64_t at)
  * gap with times is worth more than a thousand short ones. */
 static bool has_room(struct intake *intake, int64_t at)
 {
-    if (intake->choked && is_calm(intake) && tell_overflow(intake, at))
+    double fill = writer_fill(intake->writer);
+    if (fill >= FULL)
+        intake->choked = true;
+    if (intake->choked && fill < CALM && tell_overflow(intake, at))
         intake->choked = false;
     return !intake->choked;
 }
@@ -54,19 +55,34 @@ static void wait_for_room(void)
 }
 
 /* Runs `put` until it answers true (replay), or once (live); `put` may be evaluated several times. */
-#define PUT(intake, at, put)                                                                       \
+#define PUT(intake, put)                                                                           \
     do {                                                                                           \
         if ((intake)->patient)                                                                     \
             while (!(put))                                                                         \
                 wait_for_room();                                                                   \
-        else if (!has_room(intake, at) || !(put))                                                  \
+        else if ((intake)->dropped || !(put))                                                      \
             drop(intake);                                                                          \
     } while (0)
 
-static void begin_message(struct intake *intake, unsigned input)
+static void begin_message(struct intake *intake, unsigned input, int64_t at)
+{
+    intake->current = input;
+    intake->dropped = !intake->patient && !has_room(intake, at);
+}
+
+/* Gaps and events are few, and go into what messages leave free. */
+static void begin_remark(struct intake *intake, unsigned input)
 {
     intake->current = input;
     intake->dropped = false;
+}
+
+static void count_untold(struct intake *intake, unsigned input, enum reason reason, int64_t at,
+                         uint64_t count)
+{
+    tally_add_many(&intake->tallies[input], reason, at, count);
+    tally_add_many(&intake->inputs[input].untold, reason, at, count);
+    intake->inputs[input].any_untold = true;
 }
 
 static void end_message(struct intake *intake, int64_t at)
@@ -74,7 +90,7 @@ static void end_message(struct intake *intake, int64_t at)
     if (!intake->dropped)
         return;
     struct overflow *overflow = &intake->inputs[intake->current].overflow;
-    tally_add(&intake->tallies[intake->current], REASON_OVERFLOW, at);
+    count_untold(intake, intake->current, REASON_OVERFLOW, at, 1);
     if (overflow->lost++ == 0)
         overflow->from = at;
 }
@@ -85,7 +101,7 @@ static void take_readings(void *self, int64_t at, const struct origin *origin,
                           const struct value *values, size_t count)
 {
     struct intake *intake = self;
-    PUT(intake, at, writer_readings(intake->writer, at, origin, values, count));
+    PUT(intake, writer_readings(intake->writer, at, origin, values, count));
     watch_readings(intake->watch, at, origin, values, count);
 }
 
@@ -93,14 +109,14 @@ static void take_event(void *self, int64_t at, const struct origin *origin, cons
                        const char *text)
 {
     struct intake *intake = self;
-    PUT(intake, at, writer_event(intake->writer, at, origin, key, text));
+    PUT(intake, writer_event(intake->writer, at, origin, key, text));
     watch_event(intake->watch, at, origin, key, text);
 }
 
 static void take_utc(void *self, int64_t at, const struct origin *origin, int64_t unix_us)
 {
     struct intake *intake = self;
-    PUT(intake, at, writer_utc(intake->writer, at, origin, unix_us));
+    PUT(intake, writer_utc(intake->writer, at, origin, unix_us));
     dates_add(intake->dates, at, unix_us);
 }
 
@@ -120,10 +136,10 @@ static void take_piece(struct intake *intake, unsigned input, int64_t at, enum f
                        const struct sentence *sentence, const char *raw, size_t raw_length)
 {
     struct sink sink = sink_of(intake);
-    begin_message(intake, input);
+    begin_message(intake, input, at);
     if (raw_length > 0)
-        PUT(intake, at, writer_line(intake->writer, at, input, raw, raw_length));
-    if (framing == FRAME_READY)
+        PUT(intake, writer_line(intake->writer, at, input, raw, raw_length));
+    if (framing == FRAME_READY && !intake->dropped)
         decode_sentence(intake->map, at, input, sentence, &sink, &intake->tallies[input]);
     end_message(intake, at);
 }
@@ -192,7 +208,7 @@ void intake_datagram(struct intake *intake, unsigned input, int64_t at, const ui
     size_t lines;
     intake->inputs[input].heard_at = at;
     if (datagram_0183_kind(bytes, count, &lines) == DATAGRAM_FOREIGN) {
-        tally_add(&intake->tallies[input], REASON_OTHER_DATAGRAM, at);
+        count_untold(intake, input, REASON_OTHER_DATAGRAM, at, 1);
         return;
     }
     intake_bytes(intake, input, at, bytes + lines, count - lines);
@@ -234,21 +250,29 @@ static void expire_now_and_then(struct intake *intake, unsigned input, int64_t a
     it->expired_at = at;
 }
 
-void intake_frame(struct intake *intake, unsigned input, int64_t at, uint32_t id,
-                  const uint8_t *data, unsigned length)
+static void decode_frame(struct intake *intake, int64_t at, uint32_t id, const uint8_t *data,
+                         unsigned length)
 {
+    unsigned input = intake->current;
     struct intake_input *it = &intake->inputs[input];
     struct sink sink = sink_of(intake);
-    at = whole(at, NS_PER_US);
-    it->heard_at = at;
-    begin_message(intake, input);
     expire_now_and_then(intake, input, at);
-    PUT(intake, at, writer_frame(intake->writer, at, input, id, data, length));
     if (!it->decoder &&
         can_decoder_new(input, it->bus, it->j1939_engine, &it->decoder) != STATUS_OK)
         drop(intake);
     else
         can_decoder_frame(it->decoder, at, id, data, length, &sink, &intake->tallies[input]);
+}
+
+void intake_frame(struct intake *intake, unsigned input, int64_t at, uint32_t id,
+                  const uint8_t *data, unsigned length)
+{
+    at = whole(at, NS_PER_US);
+    intake->inputs[input].heard_at = at;
+    begin_message(intake, input, at);
+    PUT(intake, writer_frame(intake->writer, at, input, id, data, length));
+    if (!intake->dropped)
+        decode_frame(intake, at, id, data, length);
     end_message(intake, at);
 }
 
@@ -257,26 +281,69 @@ void intake_frame(struct intake *intake, unsigned input, int64_t at, uint32_t id
 void intake_count(struct intake *intake, unsigned input, enum reason reason, int64_t at,
                   uint64_t count)
 {
-    tally_add_many(&intake->tallies[input], reason, at, count);
+    count_untold(intake, input, reason, at, count);
+}
+
+void intake_counted(struct intake *intake, unsigned input, enum reason reason, int64_t first,
+                    int64_t last, uint64_t count)
+{
+    struct tally_line *line = &intake->tallies[input].line[reason];
+    tally_add_many(&intake->tallies[input], reason, first, count);
+    line->last = last > line->last ? last : line->last;
 }
 
 void intake_gap(struct intake *intake, unsigned input, int64_t from, int64_t until, const char *why,
                 uint64_t lost)
 {
-    PUT(intake, until, writer_gap(intake->writer, from, until, input, why, lost));
+    begin_remark(intake, input);
+    PUT(intake, writer_gap(intake->writer, from, until, input, why, lost));
+    end_message(intake, until);
 }
 
 void intake_lost(struct intake *intake, unsigned input, int64_t at, uint64_t count)
 {
     const struct intake_input *it = &intake->inputs[input];
-    tally_add_many(&intake->tallies[input], REASON_KERNEL_LOST, at, count);
+    count_untold(intake, input, REASON_KERNEL_LOST, at, count);
     intake_gap(intake, input, it->heard_at >= 0 ? it->heard_at : 0, at,
                "the system's buffer was full", count);
 }
 
 void intake_event(struct intake *intake, int64_t at, const char *key, const char *text)
 {
-    PUT(intake, at, writer_event(intake->writer, at, NULL, key, text));
+    begin_remark(intake, 0);
+    PUT(intake, writer_event(intake->writer, at, NULL, key, text));
+    end_message(intake, at);
+}
+
+/* What found no room is told the next time. */
+static void tell_counts(struct intake *intake, unsigned input)
+{
+    struct intake_input *it = &intake->inputs[input];
+    for (int reason = 0; reason < REASON_COUNT; reason++) {
+        struct tally_line *line = &it->untold.line[reason];
+        if (line->count == 0)
+            continue;
+        if (!writer_count(intake->writer, line->first, line->last, input, (enum reason)reason,
+                          line->count))
+            return;
+        line->count = 0;
+    }
+    it->any_untold = false;
+}
+
+static void tell_all_counts(struct intake *intake)
+{
+    for (unsigned i = 0; i < intake->input_count; i++)
+        if (intake->inputs[i].any_untold)
+            tell_counts(intake, i);
+}
+
+void intake_tick(struct intake *intake, int64_t at)
+{
+    if (at - intake->told_at < TELL_NS)
+        return;
+    intake->told_at = at;
+    tell_all_counts(intake);
 }
 
 /* --- beginning and end */
@@ -328,6 +395,13 @@ static void tell_last_overflow(struct intake *intake, int64_t at)
         wait_for_room();
 }
 
+static void tell_last_counts(struct intake *intake)
+{
+    for (unsigned i = 0; i < intake->input_count; i++)
+        for (tell_counts(intake, i); intake->inputs[i].any_untold; tell_counts(intake, i))
+            wait_for_room();
+}
+
 void intake_finish(struct intake *intake, int64_t at)
 {
     for (unsigned i = 0; i < intake->input_count; i++) {
@@ -336,4 +410,5 @@ void intake_finish(struct intake *intake, int64_t at)
             can_decoder_expire(intake->inputs[i].decoder, INT64_MAX, &intake->tallies[i]);
     }
     tell_last_overflow(intake, at);
+    tell_last_counts(intake);
 }

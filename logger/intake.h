@@ -1,5 +1,8 @@
 /* intake.h - what the inputs read becomes records: framing, decoding, counting, into the ring.
  *
+ * A message for which the ring has no room is dropped whole: neither kept raw nor decoded, but counted.
+ * So what a journal keeps raw gives, decoded again, what was recorded.
+ *
  * One for the run, used by the loop thread alone. Instants are ns since run start. 0183 lines are
  * stamped to the whole millisecond, frames to the whole microsecond (both rounded down), so that a
  * text capture (capture_text.h) holds them exactly.
@@ -31,6 +34,8 @@ struct intake_input {
         int64_t from;
         uint64_t lost; /* messages; 0 = none */
     } overflow;
+    struct tally untold; /* counted without a message, and not told to the writer yet */
+    bool any_untold;
 };
 
 struct intake {
@@ -40,7 +45,8 @@ struct intake {
     struct dates *dates;
     bool patient; /* wait for room in the ring (replay) instead of dropping (live) */
     bool choked;  /* the ring was full and has not drained yet */
-    bool dropped; /* part of the present message found no room */
+    bool dropped; /* the present message found no room */
+    int64_t told_at;
     size_t input_count;
     struct intake_input inputs[INPUTS_MAX];
     struct tally tallies[INPUTS_MAX];
@@ -69,9 +75,12 @@ void intake_line(struct intake *intake, unsigned input, int64_t at, const char *
 /* One CAN frame; id with the flag bits of struct can_frame. */
 void intake_frame(struct intake *intake, unsigned input, int64_t at, uint32_t id,
                   const uint8_t *data, unsigned length);
-/* Something was counted that has no message: datagrams of others, refused senders. */
+/* Something was counted that has no message: datagrams of others, refused senders, reopening. */
 void intake_count(struct intake *intake, unsigned input, enum reason reason, int64_t at,
                   uint64_t count);
+/* The same, counted between two instants (rebuilding). */
+void intake_counted(struct intake *intake, unsigned input, enum reason reason, int64_t first,
+                    int64_t last, uint64_t count);
 /* The system says that it lost messages between the last reading and now. */
 void intake_lost(struct intake *intake, unsigned input, int64_t at, uint64_t count);
 /* Nothing came from an input. `lost` if known. */
@@ -79,6 +88,9 @@ void intake_gap(struct intake *intake, unsigned input, int64_t from, int64_t unt
                 uint64_t lost);
 /* Something of our own for the run file's events. */
 void intake_event(struct intake *intake, int64_t at, const char *key, const char *text);
+
+/* Tells the writer once a second what was counted without a message, so that a journal knows. */
+void intake_tick(struct intake *intake, int64_t at);
 
 /* The end: cuts all streams, and counts what was never completed. */
 void intake_finish(struct intake *intake, int64_t at);

@@ -271,8 +271,9 @@ static enum status open_writer(struct recording *it)
         .input_count = it->input_count,
         .software = "searun-logger " SEARUN_VERSION,
     };
+    static const struct store *const stores[] = {&run_file_store, NULL};
     size_t ring_size = (size_t)it->config->settings.ring_size * 1024 * 1024;
-    enum status status = writer_new(writer_stores, &start, ring_size, &it->writer, &complaint);
+    enum status status = writer_new(stores, &start, ring_size, NULL, &it->writer, &complaint);
     if (status != STATUS_OK)
         say(it->voice, SAY_ERROR, "%s", complaint.text);
     return status;
@@ -416,12 +417,21 @@ static enum status finish(struct recording *it)
     return status;
 }
 
-static void say_trouble(const struct recording *it)
+/* Says what the storing side tells, and keeps it in the run file. Whether recording goes on. */
+static bool hear_news(struct recording *it)
 {
     struct complaint complaint = {"storage failed"};
-    writer_trouble(it->writer, &complaint);
+    struct news news;
+    while (writer_news(it->writer, &news)) {
+        say(it->voice, news.kind == NEWS_NOTE ? SAY_NOTE : SAY_WARNING, "%s", news.text);
+        intake_event(&it->intake, loop_now(&it->loop).at, news.key, news.text);
+    }
+    if (writer_trouble(it->writer, &complaint) == STATUS_OK)
+        return true;
     say(it->voice, SAY_ERROR, "%s; the run ends here", complaint.text);
+    intake_event(&it->intake, loop_now(&it->loop).at, "storage_failed", complaint.text);
     say_space(it);
+    return false;
 }
 
 static void record(struct recording *it)
@@ -431,20 +441,15 @@ static void record(struct recording *it)
         .inlet_count = it->inlet_count,
         .intake = &it->intake,
         .watch = it->watch,
-        .trouble_fd = writer_trouble_fd(it->writer),
+        .news_fd = writer_news_fd(it->writer),
         .until = it->order->duration > 0 && !it->replay ? it->order->duration : INT64_MAX,
     };
-    switch (loop_run(&it->loop, &work)) {
-    case LOOP_SIGNAL:
+    enum loop_end why;
+    do {
+        why = loop_run(&it->loop, &work);
+    } while (why == LOOP_NEWS && hear_news(it));
+    if (why == LOOP_SIGNAL)
         say(it->voice, SAY_NOTE, "stopping");
-        break;
-    case LOOP_TROUBLE:
-        say_trouble(it);
-        break;
-    case LOOP_TIME_OVER:
-    case LOOP_INPUTS_OVER:
-        break;
-    }
 }
 
 static void clean_up(struct recording *it)

@@ -13,7 +13,7 @@
 #define LONGEST_SLEEP_MS 1000
 /* What an epoll event is about: the number of an inlet, or one of these. */
 #define ABOUT_SIGNAL 1000
-#define ABOUT_TROUBLE 1001
+#define ABOUT_NEWS 1001
 
 static int64_t read_clock(clockid_t clock)
 {
@@ -118,7 +118,7 @@ static int time_to_sleep(const struct loop_work *work, int64_t now, int64_t tick
 
 /* What one waking brought. */
 struct waking {
-    bool signal, trouble;
+    bool signal, news;
     bool ready[INPUTS_MAX];
 };
 
@@ -130,7 +130,7 @@ static void sleep_and_wake(const struct loop *loop, int sleep_ms, struct waking 
     for (int i = 0; i < count; i++) {
         uint32_t about = events[i].data.u32;
         waking->signal |= about == ABOUT_SIGNAL;
-        waking->trouble |= about == ABOUT_TROUBLE;
+        waking->news |= about == ABOUT_NEWS;
         if (about < INPUTS_MAX)
             waking->ready[about] = true;
     }
@@ -163,17 +163,18 @@ enum loop_end loop_run(struct loop *loop, const struct loop_work *work)
 {
     struct waking waking = {.signal = false};
     int64_t tick_at = 0;
-    watch_fd(loop, work->trouble_fd, EPOLLIN, ABOUT_TROUBLE);
+    watch_fd(loop, work->news_fd, EPOLLIN, ABOUT_NEWS);
     for (;;) {
         struct moment now = loop_now(loop);
-        if (waking.trouble)
-            return LOOP_TROUBLE;
+        if (waking.news)
+            return LOOP_NEWS;
         if (!step_inlets(loop, work, &now, &waking))
             return LOOP_INPUTS_OVER;
         if (waking.signal)
             return LOOP_SIGNAL;
         if (now.at >= work->until)
             return LOOP_TIME_OVER;
+        intake_tick(work->intake, now.at);
         if (now.at >= tick_at)
             tick_at = tick(work, now.at);
         sleep_and_wake(loop, time_to_sleep(work, now.at, tick_at), &waking);

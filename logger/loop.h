@@ -19,7 +19,7 @@ enum loop_end {
     LOOP_SIGNAL,      /* SIGINT, SIGTERM or SIGHUP */
     LOOP_TIME_OVER,   /* the duration asked for */
     LOOP_INPUTS_OVER, /* all inputs have ended */
-    LOOP_TROUBLE      /* the writer's descriptor */
+    LOOP_NEWS         /* the storing side has something to tell */
 };
 
 struct loop_work {
@@ -27,7 +27,7 @@ struct loop_work {
     size_t inlet_count;
     struct intake *intake;
     struct watch *watch;
-    int trouble_fd;
+    int news_fd;
     int64_t until; /* instant, INT64_MAX for none */
 };
 
@@ -37,7 +37,7 @@ struct loop_work {
 enum status loop_open(struct loop *loop, struct complaint *complaint);
 void loop_close(struct loop *loop);
 
-/* Runs until there is a reason to end. */
+/* Runs until there is a reason to end; may be called again after LOOP_NEWS. */
 enum loop_end loop_run(struct loop *loop, const struct loop_work *work);
 
 /* Now, on both clocks. */

@@ -1,8 +1,8 @@
 /* ring.c - see ring.h.
  *
- * `head` and `tail` count bytes ever written and ever released; their difference is what is in use.
- * Each belongs to one side, which alone writes it. A record lies in one piece: where it would run over
- * the end of the block, the rest of the block is skipped.
+ * `head` and the readers' `tail` count bytes ever written and ever released; their difference is what a
+ * reader still has before it. Each belongs to one side, which alone writes it. A record lies in one
+ * piece: where it would run over the end of the block, the rest of the block is skipped.
  */
 #include "ring.h"
 
@@ -22,12 +22,18 @@ struct prefix {
 };
 #define SKIP SIZE_MAX
 
+struct reader {
+    _Atomic size_t tail;
+    atomic_bool waiting; /* it sleeps, or is about to */
+    bool woken;          /* under the lock */
+};
+
 struct ring {
     unsigned char *block;
     size_t size;
-    _Atomic size_t head, tail;
-    atomic_bool waiting; /* the consumer sleeps, or is about to */
-    bool woken;          /* under the lock */
+    _Atomic size_t head;
+    unsigned reader_count;
+    struct reader readers[RING_READERS_MAX];
     pthread_mutex_t lock;
     pthread_cond_t filled;
 };
@@ -40,11 +46,13 @@ static size_t power_of_two(size_t size)
     return power;
 }
 
-enum status ring_new(size_t size, struct ring **out)
+enum status ring_new(size_t size, unsigned readers, struct ring **out)
 {
     struct ring *ring = calloc(1, sizeof *ring);
+    assert(readers >= 1 && readers <= RING_READERS_MAX);
     if (!ring)
         return STATUS_MEMORY;
+    ring->reader_count = readers;
     ring->size = power_of_two(size);
     ring->block = aligned_alloc(RECORD_ALIGN, ring->size);
     if (!ring->block) {
@@ -88,6 +96,33 @@ static size_t to_end(const struct ring *ring, size_t count)
     return ring->size - (count & (ring->size - 1));
 }
 
+/* Bytes up to `head` that this reader has not released. */
+static size_t before(const struct reader *reader, size_t head)
+{
+    return head - atomic_load_explicit(&reader->tail, memory_order_acquire);
+}
+
+/* Bytes in use: those of the slowest reader. */
+static size_t in_use(const struct ring *ring, size_t head)
+{
+    size_t most = 0;
+    for (unsigned i = 0; i < ring->reader_count; i++) {
+        size_t used = before(&ring->readers[i], head);
+        most = used > most ? used : most;
+    }
+    return most;
+}
+
+/* Whether a reader that sleeps has enough to do. */
+static bool should_wake(const struct ring *ring, size_t head)
+{
+    for (unsigned i = 0; i < ring->reader_count; i++)
+        if (atomic_load(&ring->readers[i].waiting) &&
+            before(&ring->readers[i], head) >= ring->size / 4)
+            return true;
+    return false;
+}
+
 static void copy_record(struct prefix *prefix, const void *head, size_t head_size, const void *body,
                         size_t body_size)
 {
@@ -106,7 +141,7 @@ bool ring_put(struct ring *ring, const void *head, size_t head_size, const void 
         return false;
     size_t need = room_for(head_size + body_size);
     size_t begin = atomic_load_explicit(&ring->head, memory_order_relaxed);
-    size_t used = begin - atomic_load_explicit(&ring->tail, memory_order_acquire);
+    size_t used = in_use(ring, begin);
     size_t skipped = to_end(ring, begin) < need ? to_end(ring, begin) : 0;
     if (need > ring->size / 2 || skipped + need > ring->size - used)
         return false;
@@ -114,7 +149,7 @@ bool ring_put(struct ring *ring, const void *head, size_t head_size, const void 
         prefix_at(ring, begin)->size = SKIP;
     copy_record(prefix_at(ring, begin + skipped), head, head_size, body, body_size);
     atomic_store(&ring->head, begin + skipped + need);
-    if (used + skipped + need >= ring->size / 4 && atomic_load(&ring->waiting))
+    if (used + skipped + need >= ring->size / 4 && should_wake(ring, begin + skipped + need))
         ring_wake(ring);
     return true;
 }
@@ -122,22 +157,23 @@ bool ring_put(struct ring *ring, const void *head, size_t head_size, const void 
 void ring_wake(struct ring *ring)
 {
     pthread_mutex_lock(&ring->lock);
-    ring->woken = true;
-    pthread_cond_signal(&ring->filled);
+    for (unsigned i = 0; i < ring->reader_count; i++)
+        ring->readers[i].woken = true;
+    pthread_cond_broadcast(&ring->filled);
     pthread_mutex_unlock(&ring->lock);
 }
 
 /* The next record if there is one, past what was skipped. */
-static struct prefix *next_record(struct ring *ring)
+static struct prefix *next_record(struct ring *ring, struct reader *reader)
 {
     for (;;) {
-        size_t tail = atomic_load_explicit(&ring->tail, memory_order_relaxed);
+        size_t tail = atomic_load_explicit(&reader->tail, memory_order_relaxed);
         if (tail == atomic_load(&ring->head))
             return NULL;
         struct prefix *prefix = prefix_at(ring, tail);
         if (prefix->size != SKIP)
             return prefix;
-        atomic_store_explicit(&ring->tail, tail + to_end(ring, tail), memory_order_release);
+        atomic_store_explicit(&reader->tail, tail + to_end(ring, tail), memory_order_release);
     }
 }
 
@@ -154,28 +190,28 @@ static struct timespec after(int timeout_ms)
     return when;
 }
 
-static void wait_for_more(struct ring *ring, int timeout_ms)
+static void wait_for_more(struct ring *ring, struct reader *reader, int timeout_ms)
 {
     struct timespec end = after(timeout_ms);
     pthread_mutex_lock(&ring->lock);
-    atomic_store(&ring->waiting, true);
+    atomic_store(&reader->waiting, true);
     /* A producer that filled the ring before it saw `waiting` is seen here. */
-    size_t used =
-        atomic_load(&ring->head) - atomic_load_explicit(&ring->tail, memory_order_relaxed);
-    while (!ring->woken && used < ring->size / 4)
+    size_t used = before(reader, atomic_load(&ring->head));
+    while (!reader->woken && used < ring->size / 4)
         if (pthread_cond_timedwait(&ring->filled, &ring->lock, &end) != 0)
             break;
-    ring->woken = false;
-    atomic_store(&ring->waiting, false);
+    reader->woken = false;
+    atomic_store(&reader->waiting, false);
     pthread_mutex_unlock(&ring->lock);
 }
 
-const void *ring_take(struct ring *ring, int timeout_ms, size_t *size)
+const void *ring_take(struct ring *ring, unsigned number, int timeout_ms, size_t *size)
 {
-    struct prefix *prefix = next_record(ring);
+    struct reader *reader = &ring->readers[number];
+    struct prefix *prefix = next_record(ring, reader);
     if (!prefix && timeout_ms > 0) {
-        wait_for_more(ring, timeout_ms);
-        prefix = next_record(ring);
+        wait_for_more(ring, reader, timeout_ms);
+        prefix = next_record(ring, reader);
     }
     if (!prefix)
         return NULL;
@@ -183,19 +219,24 @@ const void *ring_take(struct ring *ring, int timeout_ms, size_t *size)
     return prefix + 1;
 }
 
-void ring_release(struct ring *ring)
+void ring_release(struct ring *ring, unsigned number)
 {
-    size_t tail = atomic_load_explicit(&ring->tail, memory_order_relaxed);
+    struct reader *reader = &ring->readers[number];
+    size_t tail = atomic_load_explicit(&reader->tail, memory_order_relaxed);
     const struct prefix *prefix = prefix_at(ring, tail);
     assert(tail != atomic_load(&ring->head) && prefix->size != SKIP);
-    atomic_store_explicit(&ring->tail, tail + room_for(prefix->size), memory_order_release);
+    atomic_store_explicit(&reader->tail, tail + room_for(prefix->size), memory_order_release);
 }
 
 double ring_fill(const struct ring *ring)
 {
-    /* The tail first: it never overtakes a head that is read later. */
-    size_t tail = atomic_load(&ring->tail);
-    size_t head = atomic_load(&ring->head);
-    size_t used = head - tail;
-    return used >= ring->size ? 1 : (double)used / (double)ring->size;
+    double most = 0;
+    for (unsigned i = 0; i < ring->reader_count; i++) {
+        /* The tail first: it never overtakes a head that is read later. */
+        size_t tail = atomic_load(&ring->readers[i].tail);
+        size_t used = atomic_load(&ring->head) - tail;
+        double fill = used >= ring->size ? 1 : (double)used / (double)ring->size;
+        most = fill > most ? fill : most;
+    }
+    return most;
 }

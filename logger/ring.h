@@ -1,5 +1,6 @@
-/* ring.h - the bounded queue between the loop thread (one producer) and the writer thread (one
- * consumer). Records of any size up to a bound lie end to end in one block of memory.
+/* ring.h - the bounded queue between the loop thread (one producer) and the threads that store (its
+ * readers). Records of any size up to a bound lie end to end in one block of memory; every reader takes
+ * every record, each at its own pace, and a record is gone when the slowest has released it.
  *
  * The producer never waits: a record that does not fit is refused, and the caller counts it.
  */
@@ -14,8 +15,11 @@
 
 struct ring;
 
-/* `size` in bytes, 4096 at least, is rounded up to a power of two. STATUS_MEMORY. */
-enum status ring_new(size_t size, struct ring **out);
+#define RING_READERS_MAX 4
+
+/* `size` in bytes, 4096 at least, is rounded up to a power of two; `readers` are numbered from 0.
+ * STATUS_MEMORY. */
+enum status ring_new(size_t size, unsigned readers, struct ring **out);
 void ring_free(struct ring *ring);
 
 /* Producer: copies head and body (either may be empty) as one record. False if there is no room; a
@@ -23,17 +27,17 @@ void ring_free(struct ring *ring);
 bool ring_put(struct ring *ring, const void *head, size_t head_size, const void *body,
               size_t body_size);
 
-/* Producer: wakes a consumer that waits. ring_put does so itself only when a quarter of the ring is in
- * use, so that the consumer works in batches and not once a message. */
+/* Wakes the readers that wait. ring_put does so itself only when a reader that waits has a quarter of the
+ * ring before it, so that readers work in batches and not once a message. */
 void ring_wake(struct ring *ring);
 
-/* Consumer: takes the next record, or waits for one until the ring fills, ring_wake, or timeout_ms are
+/* Reader: takes its next record, or waits for one until the ring fills, ring_wake, or timeout_ms are
  * over; NULL if there is none even then. The record is aligned for any type and stays valid until
  * ring_release. */
-const void *ring_take(struct ring *ring, int timeout_ms, size_t *size);
-void ring_release(struct ring *ring);
+const void *ring_take(struct ring *ring, unsigned reader, int timeout_ms, size_t *size);
+void ring_release(struct ring *ring, unsigned reader);
 
-/* Share of the ring in use, 0 .. 1; either side. */
+/* Share of the ring in use, 0 .. 1, as the slowest reader has it; any side. */
 double ring_fill(const struct ring *ring);
 
 #endif

@@ -1,9 +1,11 @@
 /* writer.c - see writer.h. */
 #include "writer.h"
 
+#include <assert.h>
 #include <errno.h>
 #include <pthread.h>
 #include <stdatomic.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/eventfd.h>
@@ -12,7 +14,8 @@
 
 #include "ring.h"
 
-#define BATCH_MS 100 /* longest time a record lies in the ring while storage keeps up */
+#define KEEP_MS 1000 /* how often what is written is made durable */
+#define NEWS_KEPT 16 /* news that nobody has asked for yet */
 
 /* --- what lies in the ring: a struct record, and for some kinds a body behind it */
 
@@ -23,6 +26,7 @@ enum record_kind {
     RECORD_NOTE,
     RECORD_UTC,
     RECORD_GAP,
+    RECORD_COUNT,
     RECORD_END,
     RECORD_KIND_COUNT
 };
@@ -66,28 +70,51 @@ struct gap_record {
     char why[96];
 };
 
+struct count_record {
+    struct record record; /* at: the first */
+    int64_t last;
+    uint64_t count;
+    enum reason reason;
+};
+
 struct end_record {
     struct record record;
     const struct run_end *end;
 };
 
+/* A store and its thread. */
+struct keeping {
+    struct writer *writer;
+    const struct store *store;
+    void *self;
+    unsigned reader; /* its number in the ring */
+    pthread_t thread;
+    atomic_bool failed;
+    uint64_t sync_failures;    /* the keeper's */
+    pthread_mutex_t sync_lock; /* sync and close never meet */
+    bool closing;              /* under it */
+};
+
 struct writer {
     struct ring *ring;
-    pthread_t thread;
-    int trouble_fd;
-    struct open_store {
-        const struct store *store;
-        void *self;
-    } stores[STORES_MAX];
-    size_t store_count;
+    int news_fd;
+    struct keeping keepings[STORES_MAX];
+    size_t count;
     const struct run_start *start; /* only while opening */
+    struct chore chore;
+    pthread_t keeper;
+    bool keeper_runs;
 
     pthread_mutex_t lock;
     pthread_cond_t changed;
     /* under the lock */
-    bool opened;
+    size_t opened;                   /* stores that have answered */
+    enum { WAIT, GO, GIVE_UP } word; /* to stores that are open */
+    bool stop_keeping;
     enum status status; /* first failure */
     struct complaint complaint;
+    struct news news[NEWS_KEPT];
+    size_t news_count;
 };
 
 /* --- producer's side: the loop thread */
@@ -156,57 +183,96 @@ bool writer_gap(struct writer *writer, int64_t from, int64_t until, unsigned inp
     return ring_put(writer->ring, &head, sizeof head, NULL, 0);
 }
 
+bool writer_count(struct writer *writer, int64_t first, int64_t last, unsigned input,
+                  enum reason reason, uint64_t count)
+{
+    struct count_record head = {
+        .record = {.kind = RECORD_COUNT, .input = (uint8_t)input, .at = first},
+        .last = last,
+        .count = count,
+        .reason = reason};
+    return ring_put(writer->ring, &head, sizeof head, NULL, 0);
+}
+
 double writer_fill(const struct writer *writer)
 {
     return ring_fill(writer->ring);
 }
 
-/* --- consumer's side: the writer thread */
+/* --- a store's side: its thread */
 
-static enum status store_readings(const struct open_store *to, const struct record *record)
+static enum status store_readings(const struct keeping *to, const struct record *record)
 {
     const struct readings_record *it = (const struct readings_record *)(const void *)record;
     const struct value *values = (const struct value *)(const void *)(it + 1);
     return to->store->readings(to->self, record->at, &it->origin, values, record->count);
 }
 
-static enum status store_line(const struct open_store *to, const struct record *record)
+static enum status store_line(const struct keeping *to, const struct record *record)
 {
     return to->store->line(to->self, record->at, record->input, (const char *)(record + 1),
                            record->count);
 }
 
-static enum status store_frame(const struct open_store *to, const struct record *record)
+static enum status store_frame(const struct keeping *to, const struct record *record)
 {
     const struct frame_record *it = (const struct frame_record *)(const void *)record;
     return to->store->frame(to->self, record->at, record->input, record->count, it->data,
                             record->length);
 }
 
-static enum status store_note(const struct open_store *to, const struct record *record)
+static enum status store_note(const struct keeping *to, const struct record *record)
 {
     const struct note_record *it = (const struct note_record *)(const void *)record;
     return to->store->event(to->self, record->at, record->has_origin ? &it->origin : NULL, it->key,
                             it->text);
 }
 
-static enum status store_utc(const struct open_store *to, const struct record *record)
+static enum status store_utc(const struct keeping *to, const struct record *record)
 {
     const struct utc_record *it = (const struct utc_record *)(const void *)record;
     return to->store->utc(to->self, record->at, &it->origin, it->unix_us);
 }
 
-static enum status store_gap(const struct open_store *to, const struct record *record)
+static enum status store_gap(const struct keeping *to, const struct record *record)
 {
     const struct gap_record *it = (const struct gap_record *)(const void *)record;
     return to->store->gap(to->self, record->at, it->until, record->input, it->why, it->lost);
 }
 
-static enum status (*const store_record[RECORD_KIND_COUNT])(const struct open_store *to,
+static enum status store_count(const struct keeping *to, const struct record *record)
+{
+    const struct count_record *it = (const struct count_record *)(const void *)record;
+    return to->store->count(to->self, record->at, it->last, record->input, it->reason, it->count);
+}
+
+static enum status (*const store_record[RECORD_KIND_COUNT])(const struct keeping *to,
                                                             const struct record *record) = {
     [RECORD_READINGS] = store_readings, [RECORD_LINE] = store_line, [RECORD_FRAME] = store_frame,
     [RECORD_NOTE] = store_note,         [RECORD_UTC] = store_utc,   [RECORD_GAP] = store_gap,
+    [RECORD_COUNT] = store_count,
 };
+
+/* Whether the store wants records of that kind at all. */
+static bool wants(const struct store *store, uint8_t kind)
+{
+    switch (kind) {
+    case RECORD_READINGS:
+        return store->readings != NULL;
+    case RECORD_UTC:
+        return store->utc != NULL;
+    case RECORD_COUNT:
+        return store->count != NULL;
+    default:
+        return true;
+    }
+}
+
+static void wake_listener(const struct writer *writer)
+{
+    uint64_t one = 1;
+    (void)!write(writer->news_fd, &one, sizeof one);
+}
 
 /* Keeps the first failure and raises the flag for the loop. */
 static void fail(struct writer *writer, enum status status, const struct complaint *complaint)
@@ -217,114 +283,223 @@ static void fail(struct writer *writer, enum status status, const struct complai
         writer->complaint = *complaint;
     }
     pthread_mutex_unlock(&writer->lock);
-    uint64_t one = 1;
-    (void)!write(writer->trouble_fd, &one, sizeof one);
+    wake_listener(writer);
 }
 
 /* The store's functions answer without words; the system's reason is the best there is. */
-static void fail_storing(struct writer *writer, const struct store *store, enum status status,
-                         int error)
+static void fail_storing(struct keeping *it, enum status status, int error)
 {
     struct complaint complaint = {""};
-    complain(&complaint, status, "the %s can no longer be written%s%s", store->name,
+    if (error == ENOSPC || error == EDQUOT)
+        status = STATUS_FULL;
+    complain(&complaint, status, "the %s can no longer be written%s%s", it->store->name,
              error ? ": " : "", error ? strerror(error) : "");
-    fail(writer, status, &complaint);
+    atomic_store(&it->failed, true);
+    fail(it->writer, status, &complaint);
 }
 
-static void store_in_all(struct writer *writer, const struct record *record, bool *failed)
+static void store_one(struct keeping *it, const struct record *record)
 {
-    for (size_t i = 0; i < writer->store_count && !*failed; i++) {
-        errno = 0;
-        enum status status = store_record[record->kind](&writer->stores[i], record);
-        if (status != STATUS_OK) {
-            fail_storing(writer, writer->stores[i].store, status, errno);
-            *failed = true;
-        }
-    }
+    if (atomic_load(&it->failed) || !wants(it->store, record->kind))
+        return;
+    errno = 0;
+    enum status status = store_record[record->kind](it, record);
+    if (status != STATUS_OK)
+        fail_storing(it, status, errno);
 }
 
-static void close_all(struct writer *writer, const struct run_end *end, bool failed)
+static void flush(struct keeping *it)
 {
+    if (atomic_load(&it->failed) || !it->store->flush)
+        return;
+    errno = 0;
+    enum status status = it->store->flush(it->self);
+    if (status != STATUS_OK)
+        fail_storing(it, status, errno);
+}
+
+static void close_store(struct keeping *it, const struct run_end *end)
+{
+    struct complaint complaint = {""};
     struct run_end how = *end;
-    how.clean = end->clean && !failed;
-    for (size_t i = 0; i < writer->store_count; i++) {
-        struct complaint complaint = {""};
-        const struct open_store *open = &writer->stores[i];
-        enum status status = open->store->close(open->self, &how, &complaint);
-        if (status != STATUS_OK)
-            fail(writer, status, &complaint);
-    }
+    how.clean = end->clean && writer_trouble(it->writer, NULL) == STATUS_OK;
+    pthread_mutex_lock(&it->sync_lock);
+    it->closing = true;
+    pthread_mutex_unlock(&it->sync_lock);
+    enum status status = it->store->close(it->self, &how, &complaint);
+    if (status != STATUS_OK)
+        fail(it->writer, status, &complaint);
 }
 
-static enum status open_all(struct writer *writer, const struct store *const *stores)
+static int64_t now_ms(void)
 {
-    for (; *stores && writer->store_count < STORES_MAX; stores++) {
-        struct open_store *open = &writer->stores[writer->store_count];
-        struct complaint complaint = {""};
-        open->store = *stores;
-        enum status status = open->store->open(writer->start, &open->self, &complaint);
-        if (status != STATUS_OK) {
-            fail(writer, status, &complaint);
-            return status;
-        }
-        writer->store_count++;
-    }
-    return STATUS_OK;
+    struct timespec now;
+    clock_gettime(CLOCK_MONOTONIC, &now);
+    return (int64_t)now.tv_sec * 1000 + now.tv_nsec / 1000000;
 }
 
-static void say_opened(struct writer *writer)
+/* Takes the next record; where there is none, writes what there is and waits for a batch. */
+static const struct record *take(struct keeping *it, int64_t *flushed_at)
 {
-    pthread_mutex_lock(&writer->lock);
-    writer->opened = true;
-    pthread_cond_signal(&writer->changed);
-    pthread_mutex_unlock(&writer->lock);
+    size_t size;
+    const struct record *record = ring_take(it->writer->ring, it->reader, 0, &size);
+    if (record && now_ms() - *flushed_at < BATCH_MS)
+        return record;
+    flush(it);
+    *flushed_at = now_ms();
+    return record ? record : ring_take(it->writer->ring, it->reader, BATCH_MS, &size);
 }
 
-static void drain(struct writer *writer)
+static void drain(struct keeping *it)
 {
-    bool failed = false;
+    int64_t flushed_at = now_ms();
     for (;;) {
-        size_t size;
-        const struct record *record = ring_take(writer->ring, BATCH_MS, &size);
+        const struct record *record = take(it, &flushed_at);
         if (!record)
             continue;
         if (record->kind == RECORD_END) {
-            const struct end_record *it = (const struct end_record *)(const void *)record;
-            close_all(writer, it->end, failed);
-            ring_release(writer->ring);
+            const struct end_record *end = (const struct end_record *)(const void *)record;
+            close_store(it, end->end);
+            ring_release(it->writer->ring, it->reader);
             return;
         }
-        store_in_all(writer, record, &failed);
-        ring_release(writer->ring);
+        store_one(it, record);
+        ring_release(it->writer->ring, it->reader);
     }
 }
 
-struct thread_start {
-    struct writer *writer;
-    const struct store *const *stores;
-};
-
-/* A run whose first store opened and whose second did not is closed again, as not clean. */
-static void give_up_opening(struct writer *writer)
+static void answer_opened(struct writer *writer, enum status status,
+                          const struct complaint *complaint)
 {
-    static const struct tally none[INPUTS_MAX];
-    const struct run_end end = {.start_unix_us = writer->start->start_unix_us,
-                                .clock = writer->start->clock,
-                                .tallies = none};
-    close_all(writer, &end, true);
+    if (status != STATUS_OK)
+        fail(writer, status, complaint);
+    pthread_mutex_lock(&writer->lock);
+    writer->opened++;
+    pthread_cond_broadcast(&writer->changed);
+    pthread_mutex_unlock(&writer->lock);
+}
+
+/* Waits until all stores are open, or one is not. */
+static bool wait_for_word(struct writer *writer)
+{
+    pthread_mutex_lock(&writer->lock);
+    while (writer->word == WAIT)
+        pthread_cond_wait(&writer->changed, &writer->lock);
+    bool go = writer->word == GO;
+    pthread_mutex_unlock(&writer->lock);
+    return go;
 }
 
 static void *work(void *argument)
 {
-    struct thread_start *start = argument;
-    struct writer *writer = start->writer;
-    bool opened = open_all(writer, start->stores) == STATUS_OK;
-    if (!opened)
-        give_up_opening(writer);
-    say_opened(writer); /* `start` is gone from here on */
-    if (opened)
-        drain(writer);
+    struct keeping *it = argument;
+    struct complaint complaint = {""};
+    enum status status = it->store->open(it->writer->start, &it->self, &complaint);
+    answer_opened(it->writer, status, &complaint);
+    if (status != STATUS_OK)
+        return NULL;
+    if (wait_for_word(it->writer))
+        drain(it);
+    else
+        it->store->abandon(it->self);
     return NULL;
+}
+
+/* --- news */
+
+bool writer_news(struct writer *writer, struct news *out)
+{
+    uint64_t count;
+    (void)!read(writer->news_fd, &count, sizeof count);
+    pthread_mutex_lock(&writer->lock);
+    bool any = writer->news_count > 0;
+    if (any) {
+        *out = writer->news[0];
+        writer->news_count--;
+        memmove(writer->news, writer->news + 1, writer->news_count * sizeof writer->news[0]);
+    }
+    pthread_mutex_unlock(&writer->lock);
+    return any;
+}
+
+void writer_tell(struct writer *writer, const struct news *news)
+{
+    pthread_mutex_lock(&writer->lock);
+    if (writer->news_count < NEWS_KEPT)
+        writer->news[writer->news_count++] = *news;
+    pthread_mutex_unlock(&writer->lock);
+    wake_listener(writer);
+}
+
+/* --- the keeper */
+
+/* Trouble that stays is told after 1, 2, 4, 8 ... times. */
+static void tell_sync_failure(struct keeping *it, int error)
+{
+    struct news news = {.kind = NEWS_WARNING, .key = "sync_failed"};
+    uint64_t count = ++it->sync_failures;
+    if ((count & (count - 1)) != 0)
+        return;
+    snprintf(
+        news.text, sizeof news.text,
+        "storage reports that it could not keep what was written to the %s (%s, %llu time%s so "
+        "far): some of it may be lost, and the storage may be failing",
+        it->store->name, strerror(error), (unsigned long long)count, count == 1 ? "" : "s");
+    writer_tell(it->writer, &news);
+}
+
+static void sync_store(struct keeping *it)
+{
+    pthread_mutex_lock(&it->sync_lock);
+    errno = 0;
+    if (!it->closing && !atomic_load(&it->failed) && it->store->sync(it->self) != STATUS_OK)
+        tell_sync_failure(it, errno);
+    pthread_mutex_unlock(&it->sync_lock);
+}
+
+static void keep_once(struct writer *writer)
+{
+    for (size_t i = 0; i < writer->count; i++)
+        if (writer->keepings[i].store->sync)
+            sync_store(&writer->keepings[i]);
+    if (writer->chore.work)
+        writer->chore.work(writer->chore.self, writer);
+}
+
+/* Waits until the next time; false to stop. */
+static bool wait_for_time(struct writer *writer, int64_t until_ms)
+{
+    const struct timespec until = {until_ms / 1000, until_ms % 1000 * 1000000};
+    int answer = 0;
+    pthread_mutex_lock(&writer->lock);
+    while (!writer->stop_keeping && answer == 0)
+        answer = pthread_cond_timedwait(&writer->changed, &writer->lock, &until);
+    bool stop = writer->stop_keeping;
+    pthread_mutex_unlock(&writer->lock);
+    return !stop;
+}
+
+static void *keep(void *argument)
+{
+    struct writer *writer = argument;
+    int64_t next_ms = now_ms() + KEEP_MS;
+    while (wait_for_time(writer, next_ms)) {
+        keep_once(writer);
+        int64_t now = now_ms();
+        next_ms = next_ms + KEEP_MS > now ? next_ms + KEEP_MS : now + KEEP_MS;
+    }
+    return NULL;
+}
+
+static void stop_keeper(struct writer *writer)
+{
+    if (!writer->keeper_runs)
+        return;
+    pthread_mutex_lock(&writer->lock);
+    writer->stop_keeping = true;
+    pthread_cond_broadcast(&writer->changed);
+    pthread_mutex_unlock(&writer->lock);
+    pthread_join(writer->keeper, NULL);
 }
 
 /* --- beginning and end */
@@ -332,63 +507,117 @@ static void *work(void *argument)
 static void free_writer(struct writer *writer)
 {
     ring_free(writer->ring);
-    if (writer->trouble_fd >= 0)
-        close(writer->trouble_fd);
+    if (writer->news_fd >= 0)
+        close(writer->news_fd);
+    for (size_t i = 0; i < writer->count; i++)
+        pthread_mutex_destroy(&writer->keepings[i].sync_lock);
     pthread_cond_destroy(&writer->changed);
     pthread_mutex_destroy(&writer->lock);
     free(writer);
 }
 
-static struct writer *allocate(size_t ring_size)
+static void begin_keeping(struct writer *writer, const struct store *store)
+{
+    struct keeping *it = &writer->keepings[writer->count];
+    assert(writer->count < STORES_MAX);
+    it->writer = writer;
+    it->store = store;
+    it->reader = (unsigned)writer->count;
+    pthread_mutex_init(&it->sync_lock, NULL);
+}
+
+static struct writer *allocate(const struct store *const *stores, size_t ring_size)
 {
     struct writer *writer = calloc(1, sizeof *writer);
+    pthread_condattr_t attributes;
     if (!writer)
         return NULL;
+    pthread_condattr_init(&attributes);
+    pthread_condattr_setclock(&attributes, CLOCK_MONOTONIC);
+    pthread_cond_init(&writer->changed, &attributes);
+    pthread_condattr_destroy(&attributes);
     pthread_mutex_init(&writer->lock, NULL);
-    pthread_cond_init(&writer->changed, NULL);
-    writer->trouble_fd = eventfd(0, EFD_CLOEXEC | EFD_NONBLOCK);
-    if (writer->trouble_fd < 0 || ring_new(ring_size, &writer->ring) != STATUS_OK) {
+    writer->news_fd = eventfd(0, EFD_CLOEXEC | EFD_NONBLOCK);
+    for (; stores[writer->count]; writer->count++)
+        begin_keeping(writer, stores[writer->count]);
+    if (writer->news_fd < 0 ||
+        ring_new(ring_size, (unsigned)writer->count, &writer->ring) != STATUS_OK) {
         free_writer(writer);
         return NULL;
     }
     return writer;
 }
 
-static void wait_until_opened(struct writer *writer)
+static void wait_until_opened(struct writer *writer, size_t count)
 {
     pthread_mutex_lock(&writer->lock);
-    while (!writer->opened)
+    while (writer->opened < count)
         pthread_cond_wait(&writer->changed, &writer->lock);
     pthread_mutex_unlock(&writer->lock);
 }
 
-enum status writer_new(const struct store *const *stores, const struct run_start *start,
-                       size_t ring_size, struct writer **out, struct complaint *complaint)
+static void give_word(struct writer *writer, bool go)
 {
-    struct writer *writer = allocate(ring_size);
+    pthread_mutex_lock(&writer->lock);
+    writer->word = go ? GO : GIVE_UP;
+    pthread_cond_broadcast(&writer->changed);
+    pthread_mutex_unlock(&writer->lock);
+}
+
+static enum status no_thread(struct complaint *complaint)
+{
+    return complain(complaint, STATUS_IO, "the system gives no thread for storage");
+}
+
+/* Starts the threads one after the other, so that the stores open in their order. */
+static enum status open_all(struct writer *writer, struct complaint *complaint)
+{
+    enum status status = STATUS_OK;
+    size_t count = 0;
+    while (count < writer->count && status == STATUS_OK) {
+        struct keeping *it = &writer->keepings[count];
+        if (pthread_create(&it->thread, NULL, work, it) != 0) {
+            status = no_thread(complaint);
+            break;
+        }
+        wait_until_opened(writer, ++count);
+        status = writer_trouble(writer, complaint);
+    }
+    give_word(writer, status == STATUS_OK);
+    for (size_t i = 0; status != STATUS_OK && i < count; i++)
+        pthread_join(writer->keepings[i].thread, NULL);
+    return status;
+}
+
+enum status writer_new(const struct store *const *stores, const struct run_start *start,
+                       size_t ring_size, const struct chore *chore, struct writer **out,
+                       struct complaint *complaint)
+{
+    struct writer *writer = allocate(stores, ring_size);
     if (!writer)
         return complain(complaint, STATUS_MEMORY,
                         "no memory for a ring of %zu bytes; make ring_size smaller", ring_size);
     writer->start = start;
-    struct thread_start thread_start = {writer, stores};
-    if (pthread_create(&writer->thread, NULL, work, &thread_start) != 0) {
-        free_writer(writer);
-        return complain(complaint, STATUS_IO, "the system gives no thread for the writer");
-    }
-    wait_until_opened(writer);
-    enum status status = writer_trouble(writer, complaint);
+    if (chore)
+        writer->chore = *chore;
+    enum status status = open_all(writer, complaint);
     if (status != STATUS_OK) {
-        pthread_join(writer->thread, NULL);
         free_writer(writer);
         return status;
     }
+    writer->start = NULL;
     *out = writer;
-    return STATUS_OK;
+    writer->keeper_runs = pthread_create(&writer->keeper, NULL, keep, writer) == 0;
+    if (writer->keeper_runs)
+        return STATUS_OK;
+    const struct run_end end = {.start_unix_us = start->start_unix_us, .clock = start->clock};
+    writer_finish(writer, &end, NULL);
+    return no_thread(complaint);
 }
 
-int writer_trouble_fd(const struct writer *writer)
+int writer_news_fd(const struct writer *writer)
 {
-    return writer->trouble_fd;
+    return writer->news_fd;
 }
 
 enum status writer_trouble(struct writer *writer, struct complaint *complaint)
@@ -414,75 +643,10 @@ enum status writer_finish(struct writer *writer, const struct run_end *end,
                           struct complaint *complaint)
 {
     put_end(writer, end);
-    pthread_join(writer->thread, NULL);
+    for (size_t i = 0; i < writer->count; i++)
+        pthread_join(writer->keepings[i].thread, NULL);
+    stop_keeper(writer);
     enum status status = writer_trouble(writer, complaint);
     free_writer(writer);
     return status;
 }
-
-/* --- the run file as a store */
-
-static enum status run_store_open(const struct run_start *start, void **self,
-                                  struct complaint *complaint)
-{
-    struct run_writer *run = NULL;
-    enum status status = run_write_open(start, &run, complaint);
-    *self = run;
-    return status;
-}
-
-static enum status run_store_readings(void *self, int64_t at, const struct origin *origin,
-                                      const struct value *values, size_t count)
-{
-    return run_write_readings(self, at, origin, values, count);
-}
-
-static enum status run_store_line(void *self, int64_t at, unsigned input, const char *bytes,
-                                  size_t length)
-{
-    return run_write_line(self, at, input, bytes, length);
-}
-
-static enum status run_store_frame(void *self, int64_t at, unsigned input, uint32_t id,
-                                   const uint8_t *data, unsigned length)
-{
-    return run_write_frame(self, at, input, id, data, length);
-}
-
-static enum status run_store_event(void *self, int64_t at, const struct origin *origin,
-                                   const char *key, const char *text)
-{
-    return run_write_event(self, at, origin, key, text);
-}
-
-static enum status run_store_utc(void *self, int64_t at, const struct origin *origin,
-                                 int64_t unix_us)
-{
-    return run_write_utc(self, at, origin, unix_us);
-}
-
-static enum status run_store_gap(void *self, int64_t from, int64_t until, unsigned input,
-                                 const char *why, uint64_t lost)
-{
-    return run_write_gap(self, from, until, input, why, lost);
-}
-
-static enum status run_store_close(void *self, const struct run_end *end,
-                                   struct complaint *complaint)
-{
-    return run_write_close(self, end, complaint);
-}
-
-static const struct store run_store = {
-    .name = "run file",
-    .open = run_store_open,
-    .readings = run_store_readings,
-    .line = run_store_line,
-    .frame = run_store_frame,
-    .event = run_store_event,
-    .utc = run_store_utc,
-    .gap = run_store_gap,
-    .close = run_store_close,
-};
-
-const struct store *const writer_stores[] = {&run_store, NULL};

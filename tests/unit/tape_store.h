@@ -18,14 +18,17 @@ struct tape {
     size_t length, room;
     uint64_t lines, frames, readings, values, gaps, lost;
     int64_t gap_from, gap_until; /* of the last gap */
-    bool opened, closed, clean;
+    bool opened, closed, clean, abandoned;
     int64_t end;
     struct run_input inputs[INPUTS_MAX];
     size_t input_count;
     struct tally tallies[INPUTS_MAX];
-    bool silent;              /* count only, keep no text */
-    atomic_bool stalled;      /* do not come back from the next call until this is false */
-    atomic_uint fail_after;   /* records to take before answering `failure`; 0: never */
+    bool silent;            /* count only, keep no text */
+    atomic_bool stalled;    /* do not come back from the next call until this is false */
+    atomic_uint fail_after; /* records to take before answering `failure`; 0: never */
+    atomic_uint syncs;
+    atomic_bool sync_fails;
+    uint64_t flushes;
     enum status open_failure; /* STATUS_OK: opens */
 };
 
@@ -141,6 +144,40 @@ static enum status tape_gap(void *self, int64_t from, int64_t until, unsigned in
     return tape_answer();
 }
 
+static enum status tape_count(void *self, int64_t first, int64_t last, unsigned input,
+                              enum reason reason, uint64_t count)
+{
+    (void)self;
+    tape_note("%.6f count %u until %.6f %s %llu\n", (double)first / 1e9, input, (double)last / 1e9,
+              reason_key(reason), (unsigned long long)count);
+    return tape_answer();
+}
+
+/* Called by the store's thread as everything else. */
+static enum status tape_flush(void *self)
+{
+    struct tape *it = self;
+    it->flushes++;
+    return STATUS_OK;
+}
+
+/* Called by the keeper. */
+static enum status tape_sync(void *self)
+{
+    struct tape *it = self;
+    atomic_fetch_add(&it->syncs, 1);
+    if (!atomic_load(&it->sync_fails))
+        return STATUS_OK;
+    errno = EIO;
+    return STATUS_IO;
+}
+
+static void tape_abandon(void *self)
+{
+    struct tape *it = self;
+    it->abandoned = true;
+}
+
 static enum status tape_close(void *self, const struct run_end *end, struct complaint *complaint)
 {
     struct tape *it = self;
@@ -162,7 +199,11 @@ static const struct store tape_store = {
     .event = tape_event,
     .utc = tape_utc,
     .gap = tape_gap,
+    .count = tape_count,
+    .flush = tape_flush,
+    .sync = tape_sync,
     .close = tape_close,
+    .abandon = tape_abandon,
 };
 
 __attribute__((unused)) static const struct store *const tape_stores[] = {&tape_store, NULL};
@@ -180,7 +221,7 @@ __attribute__((unused)) static struct writer *tape_writer(size_t ring_size, size
     }
     const struct run_start start = {
         .path = "tape", .facts = &facts, .inputs = inputs, .input_count = input_count};
-    if (writer_new(tape_stores, &start, ring_size, &writer, NULL) != STATUS_OK)
+    if (writer_new(tape_stores, &start, ring_size, NULL, &writer, NULL) != STATUS_OK)
         return NULL;
     return writer;
 }

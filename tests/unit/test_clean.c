@@ -96,6 +96,7 @@ static void honest_readings_stay(void **state)
         {CHANNEL_SEA_TEMPERATURE, 15.2, 0.03, 0.1},
         {CHANNEL_OIL_PRESSURE, 400, 6, 1},
         {CHANNEL_FUEL_RATE, 22, 0.4, 0.1},
+        {CHANNEL_EXHAUST_TEMPERATURE, 420, 6, 1},
         {CHANNEL_TRANSMISSION_GEAR, 1, 0, 1},
     };
     for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {

@@ -17,7 +17,7 @@ static char folder[] = "/tmp/test_folder.XXXXXX";
 
 static const char *in_folder(const char *name)
 {
-    static char path[200];
+    static char path[400];
     snprintf(path, sizeof path, "%s/%s", folder, name);
     return path;
 }

@@ -5,6 +5,7 @@
 #include <stdint.h>
 #include <arpa/inet.h>
 #include <errno.h>
+#include <fcntl.h>
 #include <net/if.h>
 #include <netinet/in.h>
 #include <poll.h>
@@ -382,6 +383,46 @@ static void test_tcp_no_answer(void **state)
     finish(0);
 }
 
+static int open_descriptors(void)
+{
+    int count = 0;
+    for (int fd = 0; fd < 256; fd++)
+        count += fcntl(fd, F_GETFD) >= 0;
+    return count;
+}
+
+/* Two hundred times gone and back: not a descriptor is left behind. */
+static void test_two_hundred_times(void **state)
+{
+    (void)state;
+    uint16_t port = free_port(SOCK_STREAM);
+    int server = listen_on(port, 5);
+    struct complaint complaint = {""};
+    begin(RING);
+    void *tcp = create(&input_tcp, "127.0.0.1:%", port);
+    void *refused = create(&input_tcp, "127.0.0.1:%", free_port(SOCK_STREAM));
+    void *udp = create(&input_udp, "%", free_port(SOCK_DGRAM));
+    int before = open_descriptors();
+    for (int i = 0; i < 200; i++) {
+        open_it(&input_udp, udp);
+        open_it(&input_tcp, refused);
+        assert_int_equal(until_open(refused, &complaint), INPUT_GONE);
+        open_it(&input_tcp, tcp);
+        assert_int_equal(until_open(tcp, &complaint), INPUT_READ);
+        close(accept(server, NULL, NULL));
+        assert_int_equal(read_once(&input_tcp, tcp, 0, &complaint), INPUT_GONE);
+        input_tcp.close(tcp);
+        input_tcp.close(refused);
+        input_udp.close(udp);
+    }
+    assert_int_equal(open_descriptors(), before);
+    input_tcp.destroy(tcp);
+    input_tcp.destroy(refused);
+    input_udp.destroy(udp);
+    close(server);
+    finish(0);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -397,6 +438,7 @@ int main(void)
         cmocka_unit_test(test_tcp_refused),
         cmocka_unit_test(test_tcp_unknown_name),
         cmocka_unit_test(test_tcp_no_answer),
+        cmocka_unit_test(test_two_hundred_times),
     };
     int failed = cmocka_run_group_tests(tests, NULL, NULL);
     tape_clear();

@@ -195,8 +195,9 @@ static void test_overflow(void **state)
     assert_int_equal(tape.lost, 1000);
     assert_int_equal(tape.gap_from, (pushed - 1100) * NS_PER_MS);
     assert_int_equal(tape.gap_until, (pushed - 100) * NS_PER_MS);
-    /* Of the first message lost, the frame itself may have found the last room. */
-    assert_in_range(tape.frames, (uint64_t)pushed - 1000, (uint64_t)pushed - 999);
+    /* A message is kept whole or not at all. */
+    assert_int_equal(tape.frames, pushed - 1000);
+    assert_int_equal(tape.readings, pushed - 1000);
 }
 
 /* The run ends while storage is behind: the gap is told all the same. */
@@ -213,6 +214,27 @@ static void test_overflow_at_the_end(void **state)
     finish(pushed * NS_PER_MS);
     assert_int_equal(tape.gaps, 1);
     assert_int_equal(tape.lost, 10);
+}
+
+/* What is counted without a message is told to the stores, at most once a second and at the end. */
+static void test_counts_are_told(void **state)
+{
+    (void)state;
+    begin(RING);
+    intake_count(&bench.intake, 1, REASON_REFUSED_SENDER, NS_PER_S, 1);
+    intake_count(&bench.intake, 1, REASON_REFUSED_SENDER, 2 * NS_PER_S, 2);
+    intake_tick(&bench.intake, 2 * NS_PER_S);
+    intake_count(&bench.intake, 1, REASON_REFUSED_SENDER, 2 * NS_PER_S + 1000, 1);
+    intake_tick(&bench.intake, 2 * NS_PER_S + NS_PER_MS);
+    intake_count(&bench.intake, 0, REASON_REOPENED, 3 * NS_PER_S, 1);
+    finish(4 * NS_PER_S);
+    assert_string_equal(tape.text, "1.000000 count 1 until 2.000000 refused_sender 3\n"
+                                   "3.000000 count 0 until 3.000000 reopened 1\n"
+                                   "2.000001 count 1 until 2.000001 refused_sender 1\n");
+    assert_int_equal(counted(1, REASON_REFUSED_SENDER), 4);
+    intake_counted(&bench.intake, 1, REASON_REFUSED_SENDER, 0, 5 * NS_PER_S, 10);
+    assert_int_equal(counted(1, REASON_REFUSED_SENDER), 14);
+    assert_int_equal(bench.intake.tallies[1].line[REASON_REFUSED_SENDER].last, 5 * NS_PER_S);
 }
 
 /* A replay waits instead: nothing is lost however slow storage is. */
@@ -238,7 +260,7 @@ int main(void)
         cmocka_unit_test(test_utc_and_dates), cmocka_unit_test(test_frames),
         cmocka_unit_test(test_kernel_losses), cmocka_unit_test(test_stall_of_a_minute),
         cmocka_unit_test(test_overflow),      cmocka_unit_test(test_overflow_at_the_end),
-        cmocka_unit_test(test_patience),
+        cmocka_unit_test(test_patience),      cmocka_unit_test(test_counts_are_told),
     };
     int failed = cmocka_run_group_tests(tests, NULL, NULL);
     tape_clear();

@@ -23,7 +23,6 @@
 #include <time.h>
 #include <unistd.h>
 
-#include "capture_text.h"
 #include "run_read.h"
 
 #define UNUSED_HERE __attribute__((unused))
@@ -335,48 +334,12 @@ UNUSED_HERE static const char *stage_find(const char *folder, const char *ending
     return path;
 }
 
-struct stage_export {
-    FILE *to;
-    const struct run *run;
-};
-
-UNUSED_HERE static bool stage_export_message(void *self, const struct raw_message *message)
-{
-    const struct stage_export *it = self;
-    char line[CAPTURE_TEXT_ROOM];
-    size_t length = capture_text_message(line, sizeof line, run_about(it->run)->start_unix_us,
-                                         run_input_at(it->run, message->input), message);
-    assert_true(length > 0);
-    assert_int_equal(fwrite(line, 1, length, it->to), length);
-    return true;
-}
-
-/* Writes what a run holds raw as a capture of ours. */
+/* Writes what a run holds raw as a capture of ours, as people do it. */
 UNUSED_HERE static void stage_export(const char *run_path, const char *capture_path)
 {
-    char line[CAPTURE_TEXT_ROOM];
-    struct run *run = stage_open_run(run_path);
-    const struct run_facts_of *about = run_about(run);
-    struct stage_export export = {fopen(capture_path, "wb"), run};
-    assert_non_null(export.to);
-    fwrite(line, 1, capture_text_start(line, sizeof line, about->start_unix_us, about->clock),
-           export.to);
-    for (size_t i = 0; i < run_input_count(run); i++)
-        fwrite(line, 1, capture_text_input(line, sizeof line, run_input_at(run, i)), export.to);
-    const struct run_gap *gaps;
-    size_t count;
-    assert_int_equal(run_gaps(run, &gaps, &count, NULL), STATUS_OK);
-    for (size_t i = 0; i < count; i++)
-        fwrite(line, 1,
-               capture_text_gap(line, sizeof line, about->start_unix_us,
-                                run_input_at(run, gaps[i].input),
-                                (int64_t)(gaps[i].from * 1e9 + 0.5),
-                                (int64_t)(gaps[i].to * 1e9 + 0.5), gaps[i].lost, gaps[i].why),
-               export.to);
-    assert_int_equal(run_raw(run, stage_export_message, &export, NULL), STATUS_OK);
-    fwrite(line, 1, capture_text_end(line, sizeof line, about->end_unix_us), export.to);
-    assert_int_equal(fclose(export.to), 0);
-    run_close(run);
+    const char *const arguments[] = {"searun-analyze", "export",     run_path, "--raw",
+                                     "--output",       capture_path, NULL};
+    stage_expect(stage_start_with(NULL, stage_program("SEARUN_ANALYZE"), arguments), 0);
 }
 
 static void same_series(struct run *a, size_t stream_a, struct run *b, size_t stream_b,
