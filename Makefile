@@ -15,7 +15,9 @@ PKGS_TEST := cmocka libcjson
 pkg = $(shell pkg-config $(1) $(2) 2>/dev/null)
 LIBS_LOGGER = -lhdf5_hl $(call pkg,--libs,$(PKGS_LOGGER)) -lpthread -lm
 LIBS_ANALYZE = -lhdf5_hl $(call pkg,--libs,$(PKGS_ANALYZE)) -lm
-INCLUDES := -Iinclude $(call pkg,--cflags-only-I,$(PKGS_LOGGER) $(PKGS_ANALYZE) $(PKGS_TEST))
+# One package at a time: one that is not needed here (cmocka for a demo) must not hide the others.
+INCLUDES := -Iinclude $(sort $(foreach p,$(PKGS_LOGGER) $(PKGS_ANALYZE) $(PKGS_TEST),\
+	$(call pkg,--cflags-only-I,$(p))))
 CFLAGS_ALL = -std=c11 -D_GNU_SOURCE $(OPT) $(WARN) $(WERROR) $(SAN) \
 	-DSEARUN_VERSION='"$(VERSION)"' $(INCLUDES) $(CFLAGS)
 
