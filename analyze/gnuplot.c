@@ -9,6 +9,7 @@
 #include <stdbool.h>
 #include <stdint.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 #include <sys/timerfd.h>
 #include <sys/wait.h>
@@ -43,22 +44,46 @@ static int prepare(posix_spawn_file_actions_t *actions, posix_spawnattr_t *attri
     return error;
 }
 
+/* Our environment, but in a UTF-8 locale whatever the user's is: in the plain C locale gnuplot cannot
+ * read the degree sign of its own scripts. NULL without memory; free what comes back. */
+static char **make_environment(void)
+{
+    size_t count = 0, kept = 0;
+    while (environ[count])
+        count++;
+    char **list = malloc((count + 2) * sizeof *list);
+    if (!list)
+        return NULL;
+    for (size_t i = 0; i < count; i++)
+        if (strncmp(environ[i], "LC_ALL=", 7) != 0)
+            list[kept++] = environ[i];
+    list[kept++] = "LC_ALL=C.UTF-8";
+    list[kept] = NULL;
+    return list;
+}
+
 static int spawn(const char *folder, const char *script, int out, pid_t *pid)
 {
+    char **environment = make_environment();
+    if (!environment)
+        return ENOMEM;
     posix_spawn_file_actions_t actions;
     posix_spawnattr_t attributes;
     int error = posix_spawn_file_actions_init(&actions);
-    if (error != 0)
+    if (error != 0) {
+        free(environment);
         return error;
+    }
     error = posix_spawnattr_init(&attributes);
     if (error == 0) {
         char *arguments[] = {"gnuplot", "-d", (char *)script, NULL};
         error = prepare(&actions, &attributes, folder, out);
         if (error == 0)
-            error = posix_spawnp(pid, "gnuplot", &actions, &attributes, arguments, environ);
+            error = posix_spawnp(pid, "gnuplot", &actions, &attributes, arguments, environment);
         posix_spawnattr_destroy(&attributes);
     }
     posix_spawn_file_actions_destroy(&actions);
+    free(environment);
     return error;
 }
 

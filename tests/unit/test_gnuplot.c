@@ -50,6 +50,17 @@ static void play(const char *script)
     free(path);
 }
 
+/* Whatever the user's locale is, the degree sign in a script is read as UTF-8. */
+static void runs_in_a_utf8_locale(void **state)
+{
+    (void)state;
+    struct complaint said = {""};
+    assert_int_equal(setenv("LC_ALL", "POSIX", 1), 0);
+    play("test \"$LC_ALL\" = C.UTF-8 || exit 3");
+    assert_int_equal(gnuplot_run(folder, "x.gp", 20, &said), STATUS_OK);
+    assert_int_equal(unsetenv("LC_ALL"), 0);
+}
+
 static void runs_in_the_folder_without_start_up_files(void **state)
 {
     (void)state;
@@ -124,6 +135,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(runs_in_the_folder_without_start_up_files),
+        cmocka_unit_test(runs_in_a_utf8_locale),
         cmocka_unit_test(silence_leaves_no_complaint),
         cmocka_unit_test(missing_gnuplot_names_the_package),
         cmocka_unit_test(failure_shows_its_words_in_one_line),
