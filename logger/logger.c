@@ -204,6 +204,19 @@ static void say_capture(const struct recording *it, const char *path,
             path);
 }
 
+/* A candump log names its interfaces, but not what is known of them: which bus, which engine. That is in
+ * the configuration, under the same names. */
+static void take_bus_options(struct recording *it)
+{
+    const struct config *config = it->config;
+    for (size_t i = 0; i < it->input_count; i++)
+        for (size_t k = 0; k < config->input_count; k++)
+            if (strncmp(it->inputs[i].text, "replay:", 7) == 0 &&
+                strncmp(config->inputs[k].text, "can:", 4) == 0 &&
+                strcmp(it->inputs[i].label, config->inputs[k].label) == 0)
+                it->inputs[i] = config->inputs[k];
+}
+
 static enum status open_replay(struct recording *it, const char *path, struct complaint *complaint)
 {
     char text[PATH_ROOM + 16];
@@ -222,6 +235,7 @@ static enum status open_replay(struct recording *it, const char *path, struct co
     input_replay_limit(inlet->self, it->order->duration);
     it->input_count = about->input_count;
     memcpy(it->inputs, about->inputs, sizeof it->inputs);
+    take_bus_options(it);
     it->start_unix_us = about->start_unix_us;
     it->clock = about->clock;
     say_capture(it, path, about);
