@@ -146,6 +146,8 @@ struct raw_export {
     FILE *out;
     const struct run_gap *gaps;
     size_t gap_count, next_gap;
+    const struct run_event *events;
+    size_t event_count, next_event;
     size_t unsaid; /* messages that have no place in the layout */
 };
 
@@ -171,12 +173,34 @@ static void write_gaps(struct raw_export *raw, int64_t until)
     }
 }
 
+/* Writes the events up to `until` that no message tells: those of a decoder come again by decoding. */
+static void write_events(struct raw_export *raw, int64_t until)
+{
+    char line[CAPTURE_TEXT_ROOM];
+    for (; raw->next_event < raw->event_count; raw->next_event++) {
+        const struct run_event *event = &raw->events[raw->next_event];
+        if (nanoseconds(event->time) > until)
+            return;
+        if (event->origin.message[0])
+            continue;
+        size_t length = capture_text_event(line, sizeof line, run_about(raw->run)->start_unix_us,
+                                           nanoseconds(event->time), event->key, event->text);
+        fwrite(line, 1, length, raw->out);
+    }
+}
+
+static void write_remarks(struct raw_export *raw, int64_t until)
+{
+    write_gaps(raw, until);
+    write_events(raw, until);
+}
+
 static bool write_message(void *self, const struct raw_message *message)
 {
     struct raw_export *raw = self;
     char line[CAPTURE_TEXT_ROOM];
     size_t length = 0;
-    write_gaps(raw, message->at);
+    write_remarks(raw, message->at);
     if (message->input < run_input_count(raw->run))
         length = capture_text_message(line, sizeof line, run_about(raw->run)->start_unix_us,
                                       run_input_at(raw->run, message->input), message);
@@ -191,6 +215,8 @@ enum status export_raw(struct run *run, FILE *out, struct complaint *complaint)
     const struct run_facts_of *about = run_about(run);
     char line[CAPTURE_TEXT_ROOM];
     enum status status = run_gaps(run, &raw.gaps, &raw.gap_count, complaint);
+    if (status == STATUS_OK)
+        status = run_events(run, &raw.events, &raw.event_count, complaint);
     if (status != STATUS_OK)
         return status;
     fwrite(line, 1, capture_text_start(line, sizeof line, about->start_unix_us, about->clock), out);
@@ -199,7 +225,7 @@ enum status export_raw(struct run *run, FILE *out, struct complaint *complaint)
     status = run_raw(run, write_message, &raw, complaint);
     if (status != STATUS_OK)
         return status;
-    write_gaps(&raw, INT64_MAX);
+    write_remarks(&raw, INT64_MAX);
     fwrite(line, 1, capture_text_end(line, sizeof line, about->end_unix_us), out);
     if (raw.unsaid > 0)
         fprintf(out, "# %zu messages have no place in this layout\n", raw.unsaid);

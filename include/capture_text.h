@@ -7,6 +7,7 @@
  *   \s:plotter,c:1795601700123*62\$IIRPM,E,0,1450.0,,A*49
  *   (1795601700.123456) can0 09F20001#00A8610000000000
  *   # gap plotter 1795601710000000 1795601745500000 0 unplugged
+ *   # event 1795601750000000 mark throttle to 2000
  *   # end 1795601760000000
  *
  * The first line says where instant 0 lies (microseconds since 1970) and where the date comes from
@@ -14,7 +15,8 @@
  * stands as received behind a TAG block of ours (s: the label of the input, c: milliseconds since
  * 1970); a TAG block of the sender stays part of the line. CAN frames stand as candump -l logs them
  * (can-utils), with the label in place of the interface. A gap line names input, first and last
- * microsecond, messages lost if known, and why. Other lines that begin with '#' are comments.
+ * microsecond, messages lost if known, and why; an event line, when it was, its key and words, for what
+ * is not in any message. Other lines that begin with '#' are comments.
  *
  * 0183 lines have instants of whole milliseconds, frames of whole microseconds: so the text holds
  * them exactly, as long as the start is a whole millisecond.
@@ -47,6 +49,9 @@ size_t capture_text_message(char *to, size_t room, int64_t start_unix_us,
                             const struct run_input *input, const struct raw_message *message);
 size_t capture_text_gap(char *to, size_t room, int64_t start_unix_us, const struct run_input *input,
                         int64_t from, int64_t until, uint64_t lost, const char *why);
+/* The key must be one word; line breaks in the text become blanks. */
+size_t capture_text_event(char *to, size_t room, int64_t start_unix_us, int64_t at, const char *key,
+                          const char *text);
 size_t capture_text_end(char *to, size_t room, int64_t end_unix_us);
 
 enum capture_text_kind {
@@ -57,19 +62,20 @@ enum capture_text_kind {
     CAPTURE_LINE,
     CAPTURE_FRAME,
     CAPTURE_GAP,
+    CAPTURE_EVENT,
     CAPTURE_END
 };
 
 /* What one line says. Pointers point into the line. Only the members of the kind are set. */
 struct capture_text {
     enum capture_text_kind kind;
-    int64_t unix_us;         /* START, LINE, FRAME, END, and the beginning of a GAP */
+    int64_t unix_us;         /* START, LINE, FRAME, EVENT, END, and the beginning of a GAP */
     int64_t until_unix_us;   /* GAP */
     uint64_t lost;           /* GAP */
     enum clock_source clock; /* START; CLOCK_CAPTURE if the line does not say */
-    const char *label;       /* INPUT, LINE, FRAME, GAP: not NUL-terminated */
+    const char *label; /* INPUT, LINE, FRAME, GAP: the input's; EVENT: key; not NUL-terminated */
     size_t label_length;
-    const char *bytes; /* LINE: as received; INPUT: the text; GAP: why; not NUL-terminated */
+    const char *bytes; /* LINE: as received; INPUT, EVENT: the text; GAP: why; not NUL-terminated */
     size_t length;
     uint32_t id;     /* FRAME, with flag bits */
     uint8_t data[8]; /* FRAME */

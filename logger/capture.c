@@ -247,7 +247,7 @@ static enum status scan_line(struct capture *capture, const char *line, size_t l
         capture->frames += kind == CAPTURE_FRAME;
         if (!capture->own_layout)
             note_stamp(capture, text.unix_us);
-    } else if (!capture->own_layout && kind != CAPTURE_COMMENT)
+    } else if (!capture->own_layout && kind != CAPTURE_COMMENT && kind != CAPTURE_EVENT)
         return scan_0183(capture, line, length, offset);
     return STATUS_OK;
 }
@@ -491,6 +491,14 @@ static void item_of_gap(struct capture_item *item, const struct capture_text *te
     item->length = text->length;
 }
 
+static void item_of_event(struct capture_item *item, const struct capture_text *text)
+{
+    item->what = CAPTURE_ITEM_EVENT;
+    copy_bytes(item->key, sizeof item->key, text->label, text->label_length);
+    item->bytes = text->bytes;
+    item->length = text->length;
+}
+
 /* A line or frame with a stamp of ours. */
 static void item_of_message(struct capture *capture, struct capture_item *item,
                             const struct capture_text *text)
@@ -521,6 +529,10 @@ static bool own_item(struct capture *capture, const char *line, size_t length, u
     case CAPTURE_END:
         item->what = CAPTURE_ITEM_DONE;
         item->at = to_ns(text.unix_us - start_us);
+        return true;
+    case CAPTURE_EVENT:
+        item->at = to_ns(text.unix_us - start_us);
+        item_of_event(item, &text);
         return true;
     case CAPTURE_LINE:
     case CAPTURE_FRAME:

@@ -49,6 +49,7 @@ enum capture_what {
     CAPTURE_ITEM_LINE,  /* an 0183 line, or noise */
     CAPTURE_ITEM_FRAME, /* a CAN frame */
     CAPTURE_ITEM_GAP,   /* of a searun capture */
+    CAPTURE_ITEM_EVENT, /* of a searun capture; no input */
     CAPTURE_ITEM_BAD,   /* a line of a candump log that is no frame */
     CAPTURE_ITEM_DONE,  /* the end of the run as the capture states it; only `at` is set */
 };
@@ -57,9 +58,12 @@ struct capture_item {
     enum capture_what what;
     int64_t at; /* ns since run start */
     unsigned input;
-    bool backward;     /* its stamp is before that of the message before, of the same input */
-    bool clock_set;    /* the clock of the capture jumped here; `at` goes on evenly */
-    const char *bytes; /* LINE: as received; GAP: why; not NUL-terminated; until the next call */
+    bool backward;  /* its stamp is before that of the message before, of the same input */
+    bool clock_set; /* the clock of the capture jumped here; `at` goes on evenly */
+    char key[48];   /* EVENT */
+    const char
+        *bytes; /* LINE: as received; GAP: why; EVENT: the text; not NUL-terminated; until the
+                        * next call */
     size_t length;
     uint32_t id;     /* FRAME, with flag bits */
     uint8_t data[8]; /* FRAME */

@@ -53,6 +53,13 @@ static void take_gap(const struct capture_item *item, struct intake *intake)
     intake_gap(intake, item->input, item->at, item->until, why, item->lost);
 }
 
+static void take_event(const struct capture_item *item, struct intake *intake)
+{
+    char text[256];
+    snprintf(text, sizeof text, "%.*s", (int)item->length, item->bytes);
+    intake_event(intake, item->at, item->key, text);
+}
+
 static void take_item(struct replay *replay, const struct capture_item *item, struct intake *intake)
 {
     if (item->at > replay->end)
@@ -70,6 +77,9 @@ static void take_item(struct replay *replay, const struct capture_item *item, st
         break;
     case CAPTURE_ITEM_GAP:
         take_gap(item, intake);
+        break;
+    case CAPTURE_ITEM_EVENT:
+        take_event(item, intake);
         break;
     case CAPTURE_ITEM_BAD:
         replay->bad_lines++;

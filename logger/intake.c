@@ -267,6 +267,9 @@ static void decode_frame(struct intake *intake, int64_t at, uint32_t id, const u
 void intake_frame(struct intake *intake, unsigned input, int64_t at, uint32_t id,
                   const uint8_t *data, unsigned length)
 {
+    static const uint8_t nothing[8];
+    if (id & CAPTURE_CAN_REMOTE)
+        data = nothing; /* a request has a length and no data */
     at = whole(at, NS_PER_US);
     intake->inputs[input].heard_at = at;
     begin_message(intake, input, at);

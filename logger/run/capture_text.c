@@ -1,6 +1,8 @@
 /* capture_text.c - see capture_text.h. */
 #include "capture_text.h"
 
+#include "rest.h"
+
 #include <inttypes.h>
 #include <stdarg.h>
 #include <stdio.h>
@@ -33,11 +35,32 @@ size_t capture_text_input(char *to, size_t room, const struct run_input *input)
     return put(to, room, "# input %s %s\n", input->label, input->text);
 }
 
+/* Words of people and of the system, on one line. */
+static void put_words(char *to, size_t room, const char *words)
+{
+    size_t i = 0;
+    for (; words[i] && i < room - 1; i++)
+        to[i] = (unsigned char)words[i] < 0x20 || words[i] == 0x7F ? ' ' : words[i];
+    to[i] = '\0';
+}
+
 size_t capture_text_gap(char *to, size_t room, int64_t start_unix_us, const struct run_input *input,
                         int64_t from, int64_t until, uint64_t lost, const char *why)
 {
+    char words[512];
+    put_words(words, sizeof words, why);
     return put(to, room, "# gap %s %" PRId64 " %" PRId64 " %" PRIu64 " %s\n", input->label,
-               start_unix_us + from / NS_PER_US, start_unix_us + until / NS_PER_US, lost, why);
+               start_unix_us + from / NS_PER_US, start_unix_us + until / NS_PER_US, lost, words);
+}
+
+size_t capture_text_event(char *to, size_t room, int64_t start_unix_us, int64_t at, const char *key,
+                          const char *text)
+{
+    char words[512];
+    if (!*key || strcspn(key, " \r\n") != strlen(key))
+        return 0;
+    put_words(words, sizeof words, text);
+    return put(to, room, "# event %" PRId64 " %s %s\n", start_unix_us + at / NS_PER_US, key, words);
 }
 
 size_t capture_text_end(char *to, size_t room, int64_t end_unix_us)
@@ -100,64 +123,6 @@ size_t capture_text_message(char *to, size_t room, int64_t start_unix_us,
 
 /* --- reading */
 
-/* What is left of a line. Every take_... either takes its piece or leaves all as it was. */
-struct rest {
-    const char *at, *end;
-};
-
-static bool take_text(struct rest *rest, const char *text)
-{
-    size_t length = strlen(text);
-    if ((size_t)(rest->end - rest->at) < length || memcmp(rest->at, text, length) != 0)
-        return false;
-    rest->at += length;
-    return true;
-}
-
-static bool is_digit(char c)
-{
-    return c >= '0' && c <= '9';
-}
-
-/* A number without sign of at most 18 digits. */
-static bool take_count(struct rest *rest, int64_t *out)
-{
-    const char *at = rest->at;
-    int64_t value = 0;
-    while (at < rest->end && is_digit(*at) && at - rest->at < 18)
-        value = value * 10 + (*at++ - '0');
-    if (at == rest->at || (at < rest->end && is_digit(*at)))
-        return false;
-    rest->at = at;
-    *out = value;
-    return true;
-}
-
-static bool take_signed(struct rest *rest, int64_t *out)
-{
-    struct rest try = *rest;
-    bool negative = take_text(&try, "-");
-    if (!take_count(&try, out))
-        return false;
-    *out = negative ? -*out : *out;
-    *rest = try;
-    return true;
-}
-
-/* Everything up to `stop`, which must come and is taken as well; never empty. */
-static bool take_until(struct rest *rest, char stop, const char **text, size_t *length)
-{
-    if (rest->at == rest->end)
-        return false;
-    const char *found = memchr(rest->at, stop, (size_t)(rest->end - rest->at));
-    if (!found || found == rest->at)
-        return false;
-    *text = rest->at;
-    *length = (size_t)(found - rest->at);
-    rest->at = found + 1;
-    return true;
-}
-
 /* The value of a hexadecimal digit plus one, 0 for what is none. A table, because which digits come cannot
  * be foreseen: branches cost twice the time. */
 static const uint8_t hex_digits[256] = {
@@ -191,17 +156,17 @@ static bool is_believable(int64_t unix_s)
 /* A date in microseconds. */
 static bool take_date(struct rest *rest, int64_t *unix_us)
 {
-    return take_signed(rest, unix_us) && is_believable(*unix_us / US_PER_S);
+    return rest_signed(rest, unix_us) && is_believable(*unix_us / US_PER_S);
 }
 
 /* "1795601700.123456" as microseconds; digits beyond the sixth are dropped. */
 static bool take_seconds(struct rest *rest, int64_t *unix_us)
 {
     int64_t seconds, fraction = 0, weight = US_PER_S / 10;
-    if (!take_count(rest, &seconds) || seconds >= CAPTURE_UNIX_S_MAX)
+    if (!rest_count(rest, &seconds) || seconds >= CAPTURE_UNIX_S_MAX)
         return false;
-    if (take_text(rest, "."))
-        for (; rest->at < rest->end && is_digit(*rest->at); rest->at++, weight /= 10)
+    if (rest_text(rest, "."))
+        for (; rest->at < rest->end && rest_is_digit(*rest->at); rest->at++, weight /= 10)
             fraction += weight * (*rest->at - '0');
     *unix_us = seconds * US_PER_S + fraction;
     return true;
@@ -215,7 +180,7 @@ static bool take_id(struct rest *rest, uint32_t *id)
 {
     const char *text;
     size_t length;
-    if (!take_until(rest, '#', &text, &length) || (length != 3 && length != 8))
+    if (!rest_until(rest, '#', &text, &length) || (length != 3 && length != 8))
         return false;
     uint32_t value = 0;
     for (size_t i = 0; i < length; i++) {
@@ -234,11 +199,11 @@ static bool take_id(struct rest *rest, uint32_t *id)
 
 static bool take_remote(struct rest *rest, struct capture_text *out)
 {
-    if (!take_text(rest, "R"))
+    if (!rest_text(rest, "R"))
         return false;
     out->id |= CAPTURE_CAN_REMOTE;
     int64_t length = 0;
-    take_count(rest, &length);
+    rest_count(rest, &length);
     out->data_length = length <= 8 ? (unsigned)length : 8;
     return true;
 }
@@ -250,18 +215,18 @@ static bool take_data(struct rest *rest, struct capture_text *out)
     unsigned byte;
     while (out->data_length < 8 && take_hex_byte(rest, &byte)) {
         out->data[out->data_length++] = (uint8_t)byte;
-        take_text(rest, ".");
+        rest_text(rest, ".");
     }
-    take_text(rest, " "); /* newer candump logs add " R" or " T" for received and sent */
-    if (!take_text(rest, "R"))
-        take_text(rest, "T");
+    rest_text(rest, " "); /* newer candump logs add " R" or " T" for received and sent */
+    if (!rest_text(rest, "R"))
+        rest_text(rest, "T");
     return rest->at == rest->end;
 }
 
 static bool parse_frame(struct rest rest, struct capture_text *out)
 {
-    return take_text(&rest, "(") && take_seconds(&rest, &out->unix_us) && take_text(&rest, ") ") &&
-           take_until(&rest, ' ', &out->label, &out->label_length) && take_id(&rest, &out->id) &&
+    return rest_text(&rest, "(") && take_seconds(&rest, &out->unix_us) && rest_text(&rest, ") ") &&
+           rest_until(&rest, ' ', &out->label, &out->label_length) && take_id(&rest, &out->id) &&
            take_data(&rest, out);
 }
 
@@ -270,14 +235,14 @@ static bool parse_line(struct rest rest, struct capture_text *out)
 {
     int64_t unix_ms;
     unsigned sum;
-    if (!take_text(&rest, "\\"))
+    if (!rest_text(&rest, "\\"))
         return false;
     const char *tag = rest.at;
-    if (!take_text(&rest, "s:") || !take_until(&rest, ',', &out->label, &out->label_length) ||
-        !take_text(&rest, "c:") || !take_signed(&rest, &unix_ms))
+    if (!rest_text(&rest, "s:") || !rest_until(&rest, ',', &out->label, &out->label_length) ||
+        !rest_text(&rest, "c:") || !rest_signed(&rest, &unix_ms))
         return false;
     size_t length = (size_t)(rest.at - tag);
-    if (!take_text(&rest, "*") || !take_hex_byte(&rest, &sum) || !take_text(&rest, "\\") ||
+    if (!rest_text(&rest, "*") || !take_hex_byte(&rest, &sum) || !rest_text(&rest, "\\") ||
         sum != tag_checksum(tag, length) || !is_believable(unix_ms / 1000))
         return false;
     out->unix_us = unix_ms * US_PER_MS;
@@ -290,7 +255,7 @@ static enum clock_source find_clock(struct rest rest)
 {
     for (int clock = CLOCK_SYSTEM; clock <= CLOCK_NOMINAL; clock++) {
         struct rest try = rest;
-        if (take_text(&try, clock_source_key((enum clock_source)clock)) && try.at == try.end)
+        if (rest_text(&try, clock_source_key((enum clock_source)clock)) && try.at == try.end)
             return (enum clock_source)clock;
     }
     return CLOCK_CAPTURE;
@@ -299,17 +264,17 @@ static enum clock_source find_clock(struct rest rest)
 static bool parse_start(struct rest rest, struct capture_text *out)
 {
     int64_t version;
-    if (!take_text(&rest, "# searun capture ") || !take_count(&rest, &version) ||
-        version != CAPTURE_TEXT_VERSION || !take_text(&rest, " start=") ||
+    if (!rest_text(&rest, "# searun capture ") || !rest_count(&rest, &version) ||
+        version != CAPTURE_TEXT_VERSION || !rest_text(&rest, " start=") ||
         !take_date(&rest, &out->unix_us))
         return false;
-    out->clock = take_text(&rest, " clock=") ? find_clock(rest) : CLOCK_CAPTURE;
+    out->clock = rest_text(&rest, " clock=") ? find_clock(rest) : CLOCK_CAPTURE;
     return true;
 }
 
 static bool parse_input(struct rest rest, struct capture_text *out)
 {
-    if (!take_text(&rest, "# input ") || !take_until(&rest, ' ', &out->label, &out->label_length))
+    if (!rest_text(&rest, "# input ") || !rest_until(&rest, ' ', &out->label, &out->label_length))
         return false;
     out->bytes = rest.at;
     out->length = (size_t)(rest.end - rest.at);
@@ -319,10 +284,10 @@ static bool parse_input(struct rest rest, struct capture_text *out)
 static bool parse_gap(struct rest rest, struct capture_text *out)
 {
     int64_t lost;
-    if (!take_text(&rest, "# gap ") || !take_until(&rest, ' ', &out->label, &out->label_length) ||
-        !take_date(&rest, &out->unix_us) || !take_text(&rest, " ") ||
-        !take_date(&rest, &out->until_unix_us) || !take_text(&rest, " ") ||
-        !take_count(&rest, &lost) || !take_text(&rest, " "))
+    if (!rest_text(&rest, "# gap ") || !rest_until(&rest, ' ', &out->label, &out->label_length) ||
+        !take_date(&rest, &out->unix_us) || !rest_text(&rest, " ") ||
+        !take_date(&rest, &out->until_unix_us) || !rest_text(&rest, " ") ||
+        !rest_count(&rest, &lost) || !rest_text(&rest, " "))
         return false;
     out->lost = (uint64_t)lost;
     out->bytes = rest.at;
@@ -330,15 +295,25 @@ static bool parse_gap(struct rest rest, struct capture_text *out)
     return true;
 }
 
+static bool parse_event(struct rest rest, struct capture_text *out)
+{
+    if (!rest_text(&rest, "# event ") || !take_date(&rest, &out->unix_us) ||
+        !rest_text(&rest, " ") || !rest_until(&rest, ' ', &out->label, &out->label_length))
+        return false;
+    out->bytes = rest.at;
+    out->length = (size_t)(rest.end - rest.at);
+    return true;
+}
+
 static bool parse_end(struct rest rest, struct capture_text *out)
 {
-    return take_text(&rest, "# end ") && take_date(&rest, &out->unix_us) && rest.at == rest.end;
+    return rest_text(&rest, "# end ") && take_date(&rest, &out->unix_us) && rest.at == rest.end;
 }
 
 static bool parse_comment(struct rest rest, struct capture_text *out)
 {
     (void)out;
-    return take_text(&rest, "#");
+    return rest_text(&rest, "#");
 }
 
 enum capture_text_kind capture_text_parse(const char *line, size_t length, struct capture_text *out)
@@ -348,10 +323,10 @@ enum capture_text_kind capture_text_parse(const char *line, size_t length, struc
         bool (*parse)(struct rest rest, struct capture_text *out);
         char first;
     } forms[] = {
-        {CAPTURE_LINE, parse_line, '\\'},      {CAPTURE_FRAME, parse_frame, '('},
-        {CAPTURE_START, parse_start, '#'},     {CAPTURE_INPUT, parse_input, '#'},
-        {CAPTURE_GAP, parse_gap, '#'},         {CAPTURE_END, parse_end, '#'},
-        {CAPTURE_COMMENT, parse_comment, '#'},
+        {CAPTURE_LINE, parse_line, '\\'},  {CAPTURE_FRAME, parse_frame, '('},
+        {CAPTURE_START, parse_start, '#'}, {CAPTURE_INPUT, parse_input, '#'},
+        {CAPTURE_GAP, parse_gap, '#'},     {CAPTURE_EVENT, parse_event, '#'},
+        {CAPTURE_END, parse_end, '#'},     {CAPTURE_COMMENT, parse_comment, '#'},
     };
     for (size_t i = 0; length > 0 && i < sizeof forms / sizeof forms[0]; i++) {
         if (forms[i].first != line[0])

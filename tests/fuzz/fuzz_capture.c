@@ -50,9 +50,28 @@ static void demand_round_trip(const struct raw_message *message)
     }
 }
 
+/* The same for an event. */
+static void demand_event_again(const struct capture_item *item)
+{
+    char line[CAPTURE_TEXT_ROOM], words[256] = "";
+    struct capture_text text;
+    size_t kept = item->length < sizeof words ? item->length : sizeof words - 1;
+    memcpy(words, item->bytes, kept);
+    int64_t at = item->at % (INT64_C(4000000000) * NS_PER_S);
+    size_t length = capture_text_event(line, sizeof line, 0, at, item->key, words);
+    demand(length > 0 || strpbrk(item->key, "\r") || !item->key[0]);
+    if (length == 0)
+        return;
+    demand(capture_text_parse(line, length - 1, &text) == CAPTURE_EVENT);
+    demand(text.unix_us == at / NS_PER_US);
+    demand(text.label_length == strlen(item->key));
+}
+
 static void demand_item(const struct capture_item *item, const struct capture_about *about)
 {
     demand(item->at >= 0 && item->input < about->input_count);
+    if (item->what == CAPTURE_ITEM_EVENT)
+        demand_event_again(item);
     if (item->what != CAPTURE_ITEM_LINE && item->what != CAPTURE_ITEM_FRAME)
         return;
     struct raw_message message = {.at = item->at % (INT64_C(4000000000) * NS_PER_S),

@@ -145,6 +145,7 @@ static void test_own(void **state)
     add("# a comment\n");
     add_bytes(line, capture_text_gap(line, sizeof line, START, &inputs[1], NS_PER_S, 3 * NS_PER_S,
                                      4, "unplugged"));
+    add_bytes(line, capture_text_event(line, sizeof line, START, 4 * NS_PER_S, "mark", "2000 rpm"));
     add("torn off in the mid\n");
     add_bytes(line, capture_text_end(line, sizeof line, START + 9000000));
 
@@ -172,6 +173,11 @@ static void test_own(void **state)
     assert_int_equal(item.until, 3 * NS_PER_S);
     assert_int_equal(item.lost, 4);
     assert_memory_equal(item.bytes, "unplugged", item.length);
+    item = next(capture);
+    assert_int_equal(item.what, CAPTURE_ITEM_EVENT);
+    assert_int_equal(item.at, 4 * NS_PER_S);
+    assert_string_equal(item.key, "mark");
+    assert_memory_equal(item.bytes, "2000 rpm", item.length);
     assert_int_equal(next(capture).what, CAPTURE_ITEM_BAD);
     item = next(capture);
     assert_int_equal(item.what, CAPTURE_ITEM_DONE);

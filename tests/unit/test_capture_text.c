@@ -72,6 +72,28 @@ static void test_gap(void **state)
     assert_true(is_text(out.bytes, out.length, "the device was unplugged"));
 }
 
+static void test_event(void **state)
+{
+    (void)state;
+    char text[CAPTURE_TEXT_ROOM];
+    struct capture_text out;
+    size_t length = capture_text_event(text, sizeof text, START, 1500 * NS_PER_US, "mark",
+                                       "throttle to 2000\nsea: \xC3\xBC");
+    assert_true(
+        is_text(text, length, "# event 1795601700001500 mark throttle to 2000 sea: \xC3\xBC\n"));
+    assert_int_equal(capture_text_parse(text, length - 1, &out), CAPTURE_EVENT);
+    assert_int_equal(out.unix_us, START + 1500);
+    assert_true(is_text(out.label, out.label_length, "mark"));
+    assert_true(is_text(out.bytes, out.length, "throttle to 2000 sea: \xC3\xBC"));
+    length = capture_text_event(text, sizeof text, START, 0, "mark", "");
+    assert_int_equal(capture_text_parse(text, length - 1, &out), CAPTURE_EVENT);
+    assert_int_equal(out.length, 0);
+    assert_int_equal(capture_text_event(text, sizeof text, START, 0, "two words", ""), 0);
+    assert_int_equal(capture_text_event(text, sizeof text, START, 0, "", "text"), 0);
+    assert_int_equal(parse("# event 17956017000015x mark text", &out), CAPTURE_COMMENT);
+    assert_int_equal(parse("# eventful days", &out), CAPTURE_COMMENT);
+}
+
 /* The checksum was made with another program: python3, functools.reduce(xor, b"s:plotter,c:...") */
 static void test_line(void **state)
 {
@@ -183,10 +205,10 @@ static void test_random(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_start),  cmocka_unit_test(test_input_and_end),
-        cmocka_unit_test(test_gap),    cmocka_unit_test(test_line),
-        cmocka_unit_test(test_frame),  cmocka_unit_test(test_broken_frames),
-        cmocka_unit_test(test_random),
+        cmocka_unit_test(test_start),         cmocka_unit_test(test_input_and_end),
+        cmocka_unit_test(test_gap),           cmocka_unit_test(test_event),
+        cmocka_unit_test(test_line),          cmocka_unit_test(test_frame),
+        cmocka_unit_test(test_broken_frames), cmocka_unit_test(test_random),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -459,6 +459,38 @@ static void same_gaps(struct run *a, struct run *b)
     }
 }
 
+static int by_event(const void *a, const void *b)
+{
+    const struct run_event *x = a, *y = b;
+    if (x->time < y->time || x->time > y->time)
+        return x->time < y->time ? -1 : 1;
+    int order = memcmp(&x->origin, &y->origin, sizeof x->origin);
+    order = order ? order : strcmp(x->key, y->key);
+    return order ? order : strcmp(x->text, y->text);
+}
+
+/* In any order; see same_statements. */
+static void same_events(struct run *a, struct run *b)
+{
+    const struct run_event *x, *y;
+    size_t count_x, count_y;
+    assert_int_equal(run_events(a, &x, &count_x, NULL), STATUS_OK);
+    assert_int_equal(run_events(b, &y, &count_y, NULL), STATUS_OK);
+    assert_int_equal(count_x, count_y);
+    struct run_event *sorted_x = calloc(count_x + 1, sizeof *x);
+    struct run_event *sorted_y = calloc(count_y + 1, sizeof *y);
+    for (size_t i = 0; i < count_x; i++) {
+        sorted_x[i] = x[i];
+        sorted_y[i] = y[i];
+    }
+    qsort(sorted_x, count_x, sizeof *x, by_event);
+    qsort(sorted_y, count_y, sizeof *y, by_event);
+    for (size_t i = 0; i < count_x; i++)
+        assert_int_equal(by_event(&sorted_x[i], &sorted_y[i]), 0);
+    free(sorted_x);
+    free(sorted_y);
+}
+
 /* Counts of what has no raw message are not in a capture. */
 static bool is_replayed(int reason)
 {
@@ -494,6 +526,7 @@ UNUSED_HERE static void stage_same_run(const char *path_a, const char *path_b)
     same_raw(a, b);
     same_streams(a, b);
     same_statements(a, b);
+    same_events(a, b);
     same_gaps(a, b);
     run_close(a);
     run_close(b);
