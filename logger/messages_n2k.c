@@ -44,13 +44,29 @@
     {                                                                                              \
         .role = CAN_DATE, .group = group_, BITS(first_, 16)                                        \
     }
-#define TIME(group_, first_)                                                                       \
+#define TIME(first_)                                                                               \
     {                                                                                              \
-        .role = CAN_TIME, .group = group_, BITS(first_, 32)                                        \
+        .role = CAN_TIME, BITS(first_, 32)                                                         \
     }
 #define TEXT(role_, first_, bits_, title_)                                                         \
     {                                                                                              \
         .role = role_, .first = first_, .bits = bits_, .title = title_                             \
+    }
+
+/* A code of a CAN_SELECT field: values of that channel, at that place, under that label. COUNT: the fields
+ * have channels of their own. */
+#define PICK(code_, channel_, place_, label_)                                                      \
+    {                                                                                              \
+        .code = code_, .channel = CHANNEL_##channel_, .place = PLACE_##place_, .label = label_     \
+    }
+/* A code of a CAN_CODE field and its value; of a CAN_VALID field, just the code. */
+#define STANDS_FOR(code_, value_)                                                                  \
+    {                                                                                              \
+        .code = code_, .value = value_                                                             \
+    }
+#define OTHER_CODES_RESERVED                                                                       \
+    {                                                                                              \
+        .code = CHOICE_END                                                                         \
     }
 
 /* clang-format off */
@@ -62,18 +78,18 @@
  *    +-----+---------+-------+----------------+
  */
 static const struct can_choice clocks[] = {
-    {0, CHANNEL_COUNT, PLACE_VESSEL, "GPS", 0},
-    {1, CHANNEL_COUNT, PLACE_VESSEL, "GLONASS", 0},
-    {2, CHANNEL_COUNT, PLACE_VESSEL, "radio", 0},
-    {3, CHANNEL_COUNT, PLACE_VESSEL, "caesium clock", 0},
-    {4, CHANNEL_COUNT, PLACE_VESSEL, "rubidium clock", 0},
-    {5, CHANNEL_COUNT, PLACE_VESSEL, "crystal clock", 0},
-    {CHOICE_OTHER, CHANNEL_COUNT, PLACE_VESSEL, "clock", 0},
+    PICK(0, COUNT, VESSEL, "GPS"),
+    PICK(1, COUNT, VESSEL, "GLONASS"),
+    PICK(2, COUNT, VESSEL, "radio"),
+    PICK(3, COUNT, VESSEL, "caesium clock"),
+    PICK(4, COUNT, VESSEL, "rubidium clock"),
+    PICK(5, COUNT, VESSEL, "crystal clock"),
+    PICK(CHOICE_OTHER, COUNT, VESSEL, "clock"),
 };
 static const struct can_field fields_126992[] = {
     SELECT(1, 8, 4, clocks),
     DATE(1, 16),
-    TIME(1, 32),
+    TIME(32),
 };
 
 /* --- 126996 Product Information (fast packet, 134 bytes)
@@ -109,9 +125,9 @@ static const struct can_field fields_127245[] = {
  *    +-----+---------+-----------+-----------+-----------+
  */
 static const struct can_choice headings[] = {
-    {0, CHANNEL_HEADING_TRUE, PLACE_VESSEL, "", 0},
-    {1, CHANNEL_HEADING_MAGNETIC, PLACE_VESSEL, "", 0},
-    {CHOICE_END, 0, 0, NULL, 0}, /* 2 is "error" */
+    PICK(0, HEADING_TRUE, VESSEL, ""),
+    PICK(1, HEADING_MAGNETIC, VESSEL, ""),
+    OTHER_CODES_RESERVED, /* 2 is "error" */
 };
 static const struct can_field fields_127250[] = {
     SELECT(1, 56, 2, headings),
@@ -207,10 +223,10 @@ static const struct can_field fields_127489[] = {
  * The database has the status as a number with the usual special codes, and no names for its bits.
  */
 static const struct can_choice gears[] = {
-    {0, 0, 0, NULL, 1},
-    {1, 0, 0, NULL, 0},
-    {2, 0, 0, NULL, -1},
-    {CHOICE_END, 0, 0, NULL, 0},
+    STANDS_FOR(0, 1),
+    STANDS_FOR(1, 0),
+    STANDS_FOR(2, -1),
+    OTHER_CODES_RESERVED,
 };
 static const struct can_status transmission_status = {1, 8, {
     {"transmission_status_bit_0", "Transmission status, bit 0 (no published name)"},
@@ -268,13 +284,13 @@ static const struct can_field fields_127498[] = {
  *    +-------------------+-------+---------------+----------+
  */
 static const struct can_choice fluids[] = {
-    {0, CHANNEL_COUNT, PLACE_TANK, "fuel", 0},
-    {1, CHANNEL_COUNT, PLACE_TANK, "fresh water", 0},
-    {2, CHANNEL_COUNT, PLACE_TANK, "grey water", 0},
-    {3, CHANNEL_COUNT, PLACE_TANK, "live well", 0},
-    {4, CHANNEL_COUNT, PLACE_TANK, "oil", 0},
-    {5, CHANNEL_COUNT, PLACE_TANK, "black water", 0},
-    {CHOICE_OTHER, CHANNEL_COUNT, PLACE_TANK, "type", 0},
+    PICK(0, COUNT, TANK, "fuel"),
+    PICK(1, COUNT, TANK, "fresh water"),
+    PICK(2, COUNT, TANK, "grey water"),
+    PICK(3, COUNT, TANK, "live well"),
+    PICK(4, COUNT, TANK, "oil"),
+    PICK(5, COUNT, TANK, "black water"),
+    PICK(CHOICE_OTHER, COUNT, TANK, "type"),
 };
 static const struct can_field fields_127505[] = {
     INSTANCE(0, 4),
@@ -337,9 +353,9 @@ static const struct can_field fields_129025[] = {
  *    +-----+-----------+---------+---------+----------+
  */
 static const struct can_choice courses[] = {
-    {0, CHANNEL_COURSE_OVER_GROUND, PLACE_VESSEL, "", 0},
-    {1, CHANNEL_COURSE_MAGNETIC, PLACE_VESSEL, "", 0},
-    {CHOICE_END, 0, 0, NULL, 0},
+    PICK(0, COURSE_OVER_GROUND, VESSEL, ""),
+    PICK(1, COURSE_MAGNETIC, VESSEL, ""),
+    OTHER_CODES_RESERVED,
 };
 static const struct can_field fields_129026[] = {
     SELECT(1, 8, 2, courses),
@@ -360,14 +376,14 @@ static const struct can_field fields_129026[] = {
  * Method 0 is "no GNSS": what stands in the other fields then is old or invented.
  */
 static const struct can_choice no_fix[] = {
-    {0, 0, 0, NULL, 0},
-    {CHOICE_END, 0, 0, NULL, 0},
+    STANDS_FOR(0, 0),
+    OTHER_CODES_RESERVED,
 };
 static const struct can_field fields_129029[] = {
     UNSIGNED(GNSS_QUALITY, 252, 4, 1, 0),
     CODED(CAN_VALID, 0, COUNT, 252, 4, no_fix),
     DATE(0, 8),
-    TIME(0, 24),
+    TIME(24),
     SIGNED(LATITUDE, 56, 64, 1e-16, 0),
     SIGNED(LONGITUDE, 120, 64, 1e-16, 0),
     SIGNED(ALTITUDE, 184, 64, 1e-6, 0),
@@ -383,7 +399,7 @@ static const struct can_field fields_129029[] = {
  */
 static const struct can_field fields_129033[] = {
     DATE(0, 0),
-    TIME(0, 16),
+    TIME(16),
 };
 
 /* --- 130310 Environmental Parameters (obsolete, still common for sea water temperature)
@@ -402,40 +418,40 @@ static const struct can_field fields_130310[] = {
  * Only what can be meant in one way goes to a channel of its own. Exhaust gas belongs to the engine
  * whose number is the instance of the message. */
 static const struct can_choice temperatures[] = {
-    {0, CHANNEL_SEA_TEMPERATURE, PLACE_VESSEL, "sea", 0},
-    {1, CHANNEL_AIR_TEMPERATURE, PLACE_VESSEL, "outside", 0},
-    {2, CHANNEL_INSIDE_TEMPERATURE, PLACE_VESSEL, "inside", 0},
-    {3, CHANNEL_ENGINE_ROOM_TEMPERATURE, PLACE_VESSEL, "engine room", 0},
-    {4, CHANNEL_INSIDE_TEMPERATURE, PLACE_VESSEL, "main cabin", 0},
-    {5, CHANNEL_OTHER_TEMPERATURE, PLACE_VESSEL, "live well", 0},
-    {6, CHANNEL_OTHER_TEMPERATURE, PLACE_VESSEL, "bait well", 0},
-    {7, CHANNEL_OTHER_TEMPERATURE, PLACE_VESSEL, "refrigeration", 0},
-    {8, CHANNEL_OTHER_TEMPERATURE, PLACE_VESSEL, "heating system", 0},
-    {9, CHANNEL_OTHER_TEMPERATURE, PLACE_VESSEL, "dew point", 0},
-    {10, CHANNEL_OTHER_TEMPERATURE, PLACE_VESSEL, "apparent wind chill", 0},
-    {11, CHANNEL_OTHER_TEMPERATURE, PLACE_VESSEL, "theoretical wind chill", 0},
-    {12, CHANNEL_OTHER_TEMPERATURE, PLACE_VESSEL, "heat index", 0},
-    {13, CHANNEL_OTHER_TEMPERATURE, PLACE_VESSEL, "freezer", 0},
-    {14, CHANNEL_EXHAUST_TEMPERATURE, PLACE_ENGINE, "exhaust gas", 0},
-    {15, CHANNEL_OTHER_TEMPERATURE, PLACE_VESSEL, "shaft seal", 0},
-    {CHOICE_OTHER, CHANNEL_OTHER_TEMPERATURE, PLACE_VESSEL, "source", 0},
+    PICK(0, SEA_TEMPERATURE, VESSEL, "sea"),
+    PICK(1, AIR_TEMPERATURE, VESSEL, "outside"),
+    PICK(2, INSIDE_TEMPERATURE, VESSEL, "inside"),
+    PICK(3, ENGINE_ROOM_TEMPERATURE, VESSEL, "engine room"),
+    PICK(4, INSIDE_TEMPERATURE, VESSEL, "main cabin"),
+    PICK(5, OTHER_TEMPERATURE, VESSEL, "live well"),
+    PICK(6, OTHER_TEMPERATURE, VESSEL, "bait well"),
+    PICK(7, OTHER_TEMPERATURE, VESSEL, "refrigeration"),
+    PICK(8, OTHER_TEMPERATURE, VESSEL, "heating system"),
+    PICK(9, OTHER_TEMPERATURE, VESSEL, "dew point"),
+    PICK(10, OTHER_TEMPERATURE, VESSEL, "apparent wind chill"),
+    PICK(11, OTHER_TEMPERATURE, VESSEL, "theoretical wind chill"),
+    PICK(12, OTHER_TEMPERATURE, VESSEL, "heat index"),
+    PICK(13, OTHER_TEMPERATURE, VESSEL, "freezer"),
+    PICK(14, EXHAUST_TEMPERATURE, ENGINE, "exhaust gas"),
+    PICK(15, OTHER_TEMPERATURE, VESSEL, "shaft seal"),
+    PICK(CHOICE_OTHER, OTHER_TEMPERATURE, VESSEL, "source"),
 };
 static const struct can_choice humidities[] = {
-    {0, CHANNEL_HUMIDITY, PLACE_VESSEL, "inside", 0},
-    {1, CHANNEL_HUMIDITY, PLACE_VESSEL, "outside", 0},
-    {CHOICE_END, 0, 0, NULL, 0},
+    PICK(0, HUMIDITY, VESSEL, "inside"),
+    PICK(1, HUMIDITY, VESSEL, "outside"),
+    OTHER_CODES_RESERVED,
 };
 static const struct can_choice pressures[] = {
-    {0, CHANNEL_AIR_PRESSURE, PLACE_VESSEL, "atmospheric", 0},
-    {1, CHANNEL_OTHER_PRESSURE, PLACE_VESSEL, "water", 0},
-    {2, CHANNEL_OTHER_PRESSURE, PLACE_VESSEL, "steam", 0},
-    {3, CHANNEL_OTHER_PRESSURE, PLACE_VESSEL, "compressed air", 0},
-    {4, CHANNEL_OTHER_PRESSURE, PLACE_VESSEL, "hydraulic", 0},
-    {5, CHANNEL_OTHER_PRESSURE, PLACE_VESSEL, "filter", 0},
-    {6, CHANNEL_OTHER_PRESSURE, PLACE_VESSEL, "altimeter setting", 0},
-    {7, CHANNEL_OTHER_PRESSURE, PLACE_VESSEL, "oil", 0},
-    {8, CHANNEL_OTHER_PRESSURE, PLACE_VESSEL, "fuel", 0},
-    {CHOICE_OTHER, CHANNEL_OTHER_PRESSURE, PLACE_VESSEL, "source", 0},
+    PICK(0, AIR_PRESSURE, VESSEL, "atmospheric"),
+    PICK(1, OTHER_PRESSURE, VESSEL, "water"),
+    PICK(2, OTHER_PRESSURE, VESSEL, "steam"),
+    PICK(3, OTHER_PRESSURE, VESSEL, "compressed air"),
+    PICK(4, OTHER_PRESSURE, VESSEL, "hydraulic"),
+    PICK(5, OTHER_PRESSURE, VESSEL, "filter"),
+    PICK(6, OTHER_PRESSURE, VESSEL, "altimeter setting"),
+    PICK(7, OTHER_PRESSURE, VESSEL, "oil"),
+    PICK(8, OTHER_PRESSURE, VESSEL, "fuel"),
+    PICK(CHOICE_OTHER, OTHER_PRESSURE, VESSEL, "source"),
 };
 
 /* --- 130311 Environmental Parameters
