@@ -105,7 +105,7 @@ static bool field_is_sound(const struct can_row *row, const struct can_field *fi
     return false;
 }
 
-static bool row_is_sound(const struct can_row *row)
+bool can_row_is_sound(const struct can_row *row)
 {
     bool carrier = row->carrier == CARRIED_CONTROL || row->carrier == CARRIED_DATA;
     if (!row->key || !row->key[0] || !row->title || !row->title[0] || row->place >= PLACE_COUNT ||
@@ -129,7 +129,7 @@ uint32_t can_rows_check(void)
     };
     for (size_t t = 0; t < COUNT_OF(tables); t++)
         for (size_t i = 0; i < tables[t].count; i++) {
-            if (!row_is_sound(&tables[t].row[i]))
+            if (!can_row_is_sound(&tables[t].row[i]))
                 return tables[t].row[i].number;
             for (size_t u = 0; u <= t; u++)
                 for (size_t j = 0; j < (u < t ? tables[u].count : i); j++)

@@ -123,5 +123,7 @@ extern const size_t can_row_count_both;
 /* Start-up check of the tables: 0, or the PGN of the first row that lacks a key, title or fields, is
  * there twice, or whose fields are not as described above. */
 uint32_t can_rows_check(void);
+/* The same for one row, but for its number. */
+bool can_row_is_sound(const struct can_row *row);
 
 #endif

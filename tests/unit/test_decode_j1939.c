@@ -58,6 +58,8 @@ static void trouble_codes(void **state)
                "FMI 0 (above normal, most severe): on, occurrence count 3\n");
     kit_frames(&kit, COOLANT_HIGH COOLANT_HIGH);
     kit_expect(&kit, "and stays", "");
+    kit_frames(&kit, "18FECA00#08FF6E000003FFFF 18FECA00#0CFF6E000003FFFF");
+    kit_expect(&kit, "a lamp in error or not available says nothing", "");
     kit_frames(&kit, BAM_3);
     kit_expect(&kit, "two more, in a longer message",
                "DM1 engine 0 0 \"\" event lamp_red_stop: Red stop lamp: on\n"
@@ -128,6 +130,68 @@ static void odd_trouble_codes(void **state)
             "tally short_message 3\n");
 }
 
+/* The words for parameters and failures. Numbers: J1939 database of the open project canboat; failure modes
+ * SAE J1939-73 (from memory). */
+static void words_for_trouble_codes(void **state)
+{
+    (void)state;
+    static const struct {
+        unsigned spn, fmi;
+        const char *parameter, *failure;
+    } words[] = {
+        {52, 0, "intercooler temperature", "above normal, most severe"},
+        {91, 1, "accelerator pedal position", "below normal, most severe"},
+        {92, 2, "engine load", "erratic or incorrect"},
+        {94, 3, "fuel delivery pressure", "voltage above normal"},
+        {98, 4, "engine oil level", "voltage below normal"},
+        {100, 5, "engine oil pressure", "current below normal or open circuit"},
+        {101, 6, "crankcase pressure", "current above normal or grounded circuit"},
+        {102, 7, "boost pressure", "mechanical system not responding"},
+        {105, 8, "intake manifold temperature", "abnormal frequency or pulse width"},
+        {107, 9, "air filter differential pressure", "abnormal update rate"},
+        {108, 10, "barometric pressure", "abnormal rate of change"},
+        {109, 11, "coolant pressure", "cause not known"},
+        {110, 12, "coolant temperature", "bad device"},
+        {111, 13, "coolant level", "out of calibration"},
+        {112, 14, "coolant filter differential pressure", "special instructions"},
+        {127, 15, "transmission oil pressure", "above normal, least severe"},
+        {167, 16, "charging voltage", "above normal, moderately severe"},
+        {168, 17, "battery voltage", "below normal, least severe"},
+        {171, 18, "ambient air temperature", "below normal, moderately severe"},
+        {173, 19, "exhaust gas temperature", "network data in error"},
+        {174, 20, "fuel temperature", "drifted high"},
+        {175, 21, "engine oil temperature", "drifted low"},
+        {176, 31, "turbocharger oil temperature", "condition exists"},
+        {177, 22, "transmission oil temperature", "no name known here"},
+        {183, 30, "fuel rate", "no name known here"},
+        {190, 0, "engine speed", "above normal, most severe"},
+        {513, 0, "engine torque", "above normal, most severe"},
+        {97, 0, "no name known here", "above normal, most severe"},
+    };
+    for (size_t i = 0; i < sizeof words / sizeof *words; i++) {
+        char want[512];
+        struct can_kit kit;
+        uint8_t data[8] = {0,
+                           0xFF,
+                           (uint8_t)words[i].spn,
+                           (uint8_t)(words[i].spn >> 8),
+                           (uint8_t)words[i].fmi,
+                           1,
+                           0xFF,
+                           0xFF};
+        kit_start(&kit, BUS_J1939, 0);
+        kit.texts = true;
+        kit_message(&kit, 65226, 0, false, 0, data, 8);
+        snprintf(
+            want, sizeof want,
+            "DM1 engine 0 0 \"\" event fault_%u_%u: Trouble code SPN %u (%s), FMI %u (%s): on, "
+            "occurrence count 1\n",
+            words[i].spn, words[i].fmi, words[i].spn, words[i].parameter, words[i].fmi,
+            words[i].failure);
+        kit_end(&kit, words[i].parameter, want);
+    }
+}
+
 /* More codes than anybody keeps: no more memory, no flood of events. */
 static void a_flood_of_trouble_codes(void **state)
 {
@@ -171,6 +235,7 @@ int main(void)
         cmocka_unit_test(trouble_codes),
         cmocka_unit_test(trouble_codes_of_two_engines),
         cmocka_unit_test(odd_trouble_codes),
+        cmocka_unit_test(words_for_trouble_codes),
         cmocka_unit_test(a_flood_of_trouble_codes),
         cmocka_unit_test(other_messages_by_transport),
     };

@@ -29,6 +29,88 @@ static void tables_are_sound(void **state)
     assert_int_equal(can_rows_check(), 0);
 }
 
+/* What the check at the start refuses. Each starts from a row that is sound. */
+static void unsound_rows_are_refused(void **state)
+{
+    (void)state;
+    static const struct can_choice choices[] = {
+        {.code = 0, .channel = CHANNEL_SEA_TEMPERATURE, .place = PLACE_VESSEL, .label = "sea"},
+        {.code = CHOICE_END},
+    };
+    static const struct can_choice no_label[] = {{.code = 0}, {.code = CHOICE_END}};
+    static const struct can_choice wrong_place[] = {
+        {.code = 0, .place = PLACE_TANK, .label = ""},
+        {.code = CHOICE_END},
+    };
+    static const struct can_status bits = {1, 8, {{"a", "A"}, {"b", "B"}}};
+    static const struct can_status pair = {2, 4, {{"a", "A"}, {"b", "B"}, {"c", "C"}, {"d", "D"}}};
+    const struct can_field number = {.channel = CHANNEL_DEPTH, .bits = 8, .scale = 1};
+    const struct can_field select = {.role = CAN_SELECT, .group = 1, .bits = 8, .choices = choices};
+    struct can_field fields[VALUES_MAX + 1];
+    const struct can_row sound = {.number = 1,
+                                  .key = "key",
+                                  .title = "title",
+                                  .carrier = CARRIED_SINGLE,
+                                  .place = PLACE_VESSEL,
+                                  .text_event = "text",
+                                  .fields = fields,
+                                  .count = 1};
+    struct can_row row = sound;
+    fields[0] = number;
+    assert_true(can_row_is_sound(&row));
+#define REFUSED(...)                                                                               \
+    do {                                                                                           \
+        row = sound;                                                                               \
+        __VA_ARGS__;                                                                               \
+        assert_false(can_row_is_sound(&row));                                                      \
+    } while (0)
+    REFUSED(row.key = NULL);
+    REFUSED(row.key = "");
+    REFUSED(row.title = NULL);
+    REFUSED(row.title = "");
+    REFUSED(row.place = PLACE_COUNT);
+    REFUSED(row.count = 0);
+    REFUSED(row.carrier = CARRIED_DATA);
+    REFUSED(fields[0].channel = CHANNEL_COUNT);
+    REFUSED(fields[0] = number; fields[0].scale = 0);
+    REFUSED(fields[0] = number; fields[0].bits = 0);
+    REFUSED(fields[0] = number; fields[0].bits = 65);
+    REFUSED(fields[0] = number; fields[0].bits = 64; fields[0].first = 1);
+    REFUSED(fields[0] = number; fields[0].group = CAN_GROUPS);
+    REFUSED(fields[0] = number; fields[0].group = 1); /* no field decides about the group */
+    REFUSED(fields[0] = number; fields[0].role = 99);
+    REFUSED(fields[0] = select; fields[0].group = 0);
+    REFUSED(fields[0] = select; fields[0].bits = 0);
+    REFUSED(fields[0] = select; fields[0].choices = NULL);
+    REFUSED(fields[0] = select; fields[0].choices = no_label);
+    REFUSED(fields[0] = select; fields[0].choices = wrong_place);
+    REFUSED(fields[0] = select; fields[0].role = CAN_CODE; fields[0].choices = NULL);
+    REFUSED(fields[0] = select; fields[0].role = CAN_CODE; fields[0].bits = 65);
+    REFUSED(fields[0] = (struct can_field){.role = CAN_STATUS, .bits = 8}); /* no names */
+    REFUSED(fields[0].status = &bits); /* six names are missing */
+    REFUSED(fields[0].status = &pair; fields[0].bits = 16);
+    REFUSED(fields[0].status = &pair; fields[0].bits = 8; fields[0].slot = CAN_STATUS_SLOTS);
+    REFUSED(fields[0] = (struct can_field){.role = CAN_TEXT, .bits = 8}); /* no title */
+    REFUSED(fields[0].title = "t"; fields[0].bits = 9);
+    REFUSED(fields[0].bits = 8; fields[0].first = 1);
+    REFUSED(fields[0].first = 0; row.text_event = NULL);
+    REFUSED(fields[0] = (struct can_field){.role = CAN_FAULTS, .first = 4});
+    REFUSED(fields[0] = (struct can_field){.role = CAN_DATE});
+    for (size_t i = 0; i < VALUES_MAX + 1; i++)
+        fields[i] = number;
+    REFUSED(row.count = VALUES_MAX + 1);
+    row.count = VALUES_MAX;
+    assert_true(can_row_is_sound(&row));
+    row.count = 2;
+    fields[0] = select;
+    fields[1] = number;
+    fields[1].group = 1;
+    assert_true(can_row_is_sound(&row));
+    fields[0] = (struct can_field){.role = CAN_STATUS, .bits = 8, .status = &pair};
+    fields[1] = (struct can_field){.role = CAN_TEXT, .bits = 8, .title = "t"};
+    assert_true(can_row_is_sound(&row));
+}
+
 /* Reserved bits are sent as ones, but a decoder must not depend on them: with them cleared the readings
  * are the same. The reserved bits are those of 127488, 127505, 127250 and 130312. */
 static void reserved_bits_do_not_matter(void **state)
@@ -223,6 +305,25 @@ static void events_are_rationed(void **state)
     kit_stop(&kit);
 }
 
+/* At one instant there are 256, and not one more. */
+static void the_ration_is_256(void **state)
+{
+    (void)state;
+    struct can_kit kit;
+    kit_start(&kit, BUS_AUTO, 0);
+    kit.step = 0;
+    for (unsigned source = 0; source < 40; source++)
+        send_status(&kit, 0, source, 0x00FF, 0);
+    char *text = kit_take(&kit);
+    size_t events = 0;
+    for (const char *p = text; (p = strstr(p, " event ")); p++)
+        events++;
+    free(text);
+    assert_int_equal(events, 256);
+    assert_int_equal(kit.tally.line[REASON_EVENT_HELD_BACK].count, 40 * 8 - 256);
+    kit_stop(&kit);
+}
+
 /* --- UTC */
 
 static void utc_is_told(void **state)
@@ -291,21 +392,21 @@ static void product_information(void **state)
     memcpy(payload + 4, "Engine interface@@@@", 20); /* model, filled with '@' */
     memset(payload + 36, 0, 32);                     /* software, filled with zeros */
     memcpy(payload + 36, "1.40", 5);
-    memset(payload + 68, ' ', 32);          /* version, nothing but spaces */
-    memcpy(payload + 100, "A\xE9-0007", 7); /* serial number with a letter not ASCII */
+    memset(payload + 68, ' ', 32);             /* version, nothing but spaces */
+    memcpy(payload + 100, "A\xE9-00\1777", 7); /* serial number with a letter not ASCII */
     kit_start(&kit, BUS_AUTO, 0);
     kit.texts = true;
     kit_message(&kit, 126996, 35, true, 5, payload, sizeof payload);
     kit_expect(&kit, "texts",
                "126996 vessel 0 35 \"\" event product_information: model Engine interface; "
-               "software 1.40; serial number A?-0007\n");
+               "software 1.40; serial number A?-00?7\n");
     kit_message(&kit, 126996, 35, true, 6, payload, sizeof payload);
     kit_expect(&kit, "the same again is not told", "");
     payload[39] = '1';
     kit_message(&kit, 126996, 35, true, 7, payload, sizeof payload);
     kit_expect(&kit, "changed",
                "126996 vessel 0 35 \"\" event product_information: model Engine interface; "
-               "software 1.41; serial number A?-0007\n");
+               "software 1.41; serial number A?-00?7\n");
     kit_message(&kit, 126996, 36, true, 7, payload, 100);
     kit_expect(&kit, "cut short",
                "126996 vessel 0 36 \"\" event product_information: model Engine interface; "
@@ -331,12 +432,48 @@ static void engine_identification(void **state)
     kit_expect(&kit, "length beyond the end", "127498 engine 1 35 \"\" rated_speed=2800\n");
     send(&kit, 127498, 35, "01C02B0837434F52523132");
     kit_expect(&kit, "a type that is none", "127498 engine 1 35 \"\" rated_speed=2800\n");
+    send(&kit, 127498, 35, "01C02B0802434F52523132");
+    kit_expect(&kit, "the first type that is none", "127498 engine 1 35 \"\" rated_speed=2800\n");
     send(&kit, 127498, 35, "01C02B0001");
     send(&kit, 127498, 35, "01C02B");
     kit_end(&kit, "counts",
             "127498 engine 1 35 \"\" rated_speed=2800\n"
             "127498 engine 1 35 \"\" rated_speed=2800\n"
-            "tally not_available 2\ntally short_message 4\n");
+            "tally not_available 2\ntally short_message 5\n");
+}
+
+/* The transport protocol may carry a text longer than an event: it is cut. */
+static void a_text_that_is_too_long(void **state)
+{
+    (void)state;
+    struct can_kit kit;
+    uint8_t payload[3 + 255 + 2] = {0, 0xC0, 0x2B, 255, 1};
+    memset(payload + 5, 'V', 253);
+    memcpy(payload + 258, "\2\1", 2);
+    kit_start(&kit, BUS_AUTO, 0);
+    kit.texts = true;
+    kit.step = 0;
+    size_t packets = (sizeof payload + 6) / 7;
+    kit_frame(&kit, 0x9CECFF23,
+              (uint8_t[8]){0x20, sizeof payload & 0xFF, sizeof payload >> 8, (uint8_t)packets, 0xFF,
+                           0x0A, 0xF2, 0x01},
+              8);
+    for (size_t i = 0; i < packets; i++) {
+        uint8_t data[8];
+        memset(data, 0xFF, sizeof data);
+        data[0] = (uint8_t)(i + 1);
+        size_t rest = sizeof payload - 7 * i;
+        memcpy(data + 1, payload + 7 * i, rest < 7 ? rest : 7);
+        kit_frame(&kit, 0x9CEBFF23, data, 8);
+    }
+    char *text = kit_take(&kit);
+    const char *event = strstr(text, "engine_identification: ");
+    assert_non_null(event);
+    event += strlen("engine_identification: ");
+    assert_memory_equal(event, "VIN VVVV", 8);
+    assert_int_equal(strcspn(event, "\n"), 255);
+    free(text);
+    kit_stop(&kit);
 }
 
 /* --- the bus */
@@ -429,14 +566,25 @@ static void origins_are_bounded(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(tables_are_sound),        cmocka_unit_test(reserved_bits_do_not_matter),
-        cmocka_unit_test(short_messages),          cmocka_unit_test(longer_messages),
-        cmocka_unit_test(status_bits_are_events),  cmocka_unit_test(status_keys),
-        cmocka_unit_test(events_are_rationed),     cmocka_unit_test(utc_is_told),
-        cmocka_unit_test(utc_that_is_none),        cmocka_unit_test(first_and_last_day),
-        cmocka_unit_test(product_information),     cmocka_unit_test(engine_identification),
-        cmocka_unit_test(counters_of_two_engines), cmocka_unit_test(foreign_frames_are_counted),
-        cmocka_unit_test(a_bus_can_be_set),        cmocka_unit_test(origins_are_bounded),
+        cmocka_unit_test(tables_are_sound),
+        cmocka_unit_test(unsound_rows_are_refused),
+        cmocka_unit_test(reserved_bits_do_not_matter),
+        cmocka_unit_test(short_messages),
+        cmocka_unit_test(longer_messages),
+        cmocka_unit_test(status_bits_are_events),
+        cmocka_unit_test(status_keys),
+        cmocka_unit_test(events_are_rationed),
+        cmocka_unit_test(the_ration_is_256),
+        cmocka_unit_test(utc_is_told),
+        cmocka_unit_test(utc_that_is_none),
+        cmocka_unit_test(first_and_last_day),
+        cmocka_unit_test(product_information),
+        cmocka_unit_test(engine_identification),
+        cmocka_unit_test(a_text_that_is_too_long),
+        cmocka_unit_test(counters_of_two_engines),
+        cmocka_unit_test(foreign_frames_are_counted),
+        cmocka_unit_test(a_bus_can_be_set),
+        cmocka_unit_test(origins_are_bounded),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

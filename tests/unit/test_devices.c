@@ -177,6 +177,14 @@ static void parts_of_a_name(void **state)
     assert_int_equal(name.industry, 4);
     assert_string_equal(device_class_title(50), "propulsion");
     assert_string_equal(device_class_title(51), "");
+    static const unsigned named[] = {10, 20, 25, 30, 35,  40,  50,  60, 70,
+                                     75, 80, 85, 90, 100, 110, 120, 125};
+    for (unsigned class = 0, i = 0; class < 256;
+         class ++) { /* enumeration DEVICE_CLASS of canboat */
+        bool is_named = i < sizeof named / sizeof *named && named[i] == class;
+        assert_int_equal(device_class_title(class)[0] != '\0', is_named);
+        i += is_named;
+    }
     name = device_name_split(UINT64_C(0x7F12E5A7FFDFFFFF));
     assert_int_equal(name.unique, 0x1FFFFF);
     assert_int_equal(name.manufacturer, 0x7FE);

@@ -189,6 +189,12 @@ static const struct sequence fast_sequences[] = {
     {"swapped", "1 " F0 F2 F1, "", {LOST, ORPHAN}, {1, 1}},
     {"last first", "1 " F2 F0 F1, "", {ORPHAN, SILENT}, {1, 1}},
     {"first frame twice", "1 " F0 F0 F1 F2, "1:" WHOLE, {AGAIN}, {1}},
+    {"first frame twice with other bytes",
+     "1 " F0 "0014C0C1C2C3C4C5 01C6C7C8C9CACBCC 02CDCECFD0D1D2D3",
+     "1:" OTHER,
+     {LOST},
+     {1}},
+    {"middle frame twice, cut short", "1 " F0 F1 "01A6A7A8A9AAAB " F2, "", {LOST, ORPHAN}, {1, 1}},
     {"middle frame twice", "1 " F0 F1 F1 F2, "1:" WHOLE, {AGAIN}, {1}},
     {"every frame twice", "1 " F0 F0 F1 F1 F2 F2, "1:" WHOLE, {AGAIN, ORPHAN}, {2, 1}},
     {"the same number with other bytes",
@@ -336,6 +342,12 @@ static const struct sequence transport_sequences[] = {
      "0:A0A1A2A3A4A5A6A7A8",
      {0},
      {0}},
+    {"15 bytes need three packets",
+     "1CECFF00#200F0003FFCAFE00 " D1 D2 "1CEBFF00#03AEFFFFFFFFFFFF",
+     "0:A0A1A2A3A4A5A6A7A8A9AAABACADAE",
+     {0},
+     {0}},
+    {"and not two", "1CECFF00#200F0002FFCAFE00", "", {T_LENGTH}, {1}},
     {"1786 bytes", "1CECFF00#20FA06FFFFCAFE00", "", {T_LENGTH}, {1}},
     {"65535 bytes", "1CECFF00#20FFFFFFFFCAFE00", "", {T_LENGTH}, {1}},
     {"packets that do not fit the length",
@@ -431,13 +443,15 @@ static void a_full_pool_gives_up_the_oldest(void **state)
     (void)state;
     struct rig *rig = rig_new(REASON_FAST_PACKET_TIMEOUT);
     static const uint8_t first[8] = {0x00, 8, 1, 2, 3, 4, 5, 6}, second[8] = {0x01, 7, 8};
-    for (unsigned source = 0; source < 252; source++)
-        rig_push(rig, 0x09F20100 | source, first, 8);
+    /* the highest source begins, so that the oldest is not the first in any order of looking */
+    for (unsigned i = 0; i < 252; i++)
+        rig_push(rig, 0x09F20100 | (251 - i), first, 8);
     assert_int_equal(rig->tally.line[REASON_ASSEMBLY_EVICTED].count, 252 - ASSEMBLIES);
     for (unsigned source = 0; source < 252; source++)
         rig_push(rig, 0x09F20100 | source, second, 8);
     assert_int_equal(rig->tally.line[REASON_FAST_PACKET_ORPHAN].count, 252 - ASSEMBLIES);
-    assert_string_equal(strrchr(rig->got, ' '), " FB:0102030405060708");
+    assert_memory_equal(rig->got, "0:0102030405060708 ", 19);
+    assert_string_equal(strrchr(rig->got, ' '), " 3F:0102030405060708");
     assembly_pool_expire(&rig->pool, INT64_MAX, &rig->tally);
     assert_int_equal(rig->tally.line[REASON_FAST_PACKET_TIMEOUT].count, 0);
     free(rig);
