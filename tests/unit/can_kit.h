@@ -1,28 +1,9 @@
-/* can_kit.h - for tests: frames go into a CAN decoder, and what comes out becomes lines of text.
- *
- * A line is one call of the sink, or one count of the tally:
- *      127488 engine 0 35 "" engine_speed=1450 drive_trim=0
- *      127489 engine 0 35 "" event over_temperature
- *      utc 126992 vessel 0 36 "GPS" 2026-06-15T14:22:33.250000Z
- *      tally not_available 3
- * Counts stand at the end, in the order of reasons.def.
- */
+/* can_kit.h - for tests: frames go into a CAN decoder, and what comes out becomes lines of text
+ * (capture_lines.h). */
 #ifndef SEARUN_CAN_KIT_H
 #define SEARUN_CAN_KIT_H
 
-#include <setjmp.h>
-#include <stdarg.h>
-#include <stdbool.h>
-#include <stddef.h>
-#include <stdint.h>
-
-#include <cmocka.h>
-
-#include <math.h>
-#include <stdio.h>
-#include <stdlib.h>
-#include <string.h>
-#include <time.h>
+#include "capture_lines.h"
 
 #include "../../logger/decode_can.h"
 
@@ -40,23 +21,13 @@ struct can_kit {
 
 /* --- writing down what came out */
 
-static inline void kit_origin(FILE *out, const struct origin *origin)
-{
-    fprintf(out, "%s %s %u %s \"%s\"", origin->message, place_key((enum place)origin->place),
-            origin->instance, origin->source, origin->label);
-}
-
 static inline void kit_readings(void *self, int64_t at, const struct origin *origin,
                                 const struct value *values, size_t count)
 {
     struct can_kit *kit = self;
     assert_int_equal(at, kit->at);
     assert_in_range(count, 1, VALUES_MAX);
-    kit_origin(kit->out, origin);
-    for (size_t i = 0; i < count; i++)
-        fprintf(kit->out, " %s=%.12g", channel_get((enum channel_id)values[i].channel)->key,
-                values[i].value);
-    fputc('\n', kit->out);
+    lines_readings(kit->out, origin, values, count);
 }
 
 static inline void kit_event(void *self, int64_t at, const struct origin *origin, const char *key,
@@ -64,25 +35,14 @@ static inline void kit_event(void *self, int64_t at, const struct origin *origin
 {
     struct can_kit *kit = self;
     assert_int_equal(at, kit->at);
-    kit_origin(kit->out, origin);
-    if (kit->texts)
-        fprintf(kit->out, " event %s: %s\n", key, text);
-    else
-        fprintf(kit->out, " event %s\n", key);
+    lines_event(kit->out, origin, key, kit->texts ? text : NULL);
 }
 
 static inline void kit_utc(void *self, int64_t at, const struct origin *origin, int64_t unix_us)
 {
     struct can_kit *kit = self;
-    char text[32];
-    struct tm tm;
-    time_t seconds = (time_t)(unix_us / 1000000);
     assert_int_equal(at, kit->at);
-    gmtime_r(&seconds, &tm);
-    strftime(text, sizeof text, "%Y-%m-%dT%H:%M:%S", &tm);
-    fputs("utc ", kit->out);
-    kit_origin(kit->out, origin);
-    fprintf(kit->out, " %s.%06dZ\n", text, (int)(unix_us % 1000000));
+    lines_utc(kit->out, origin, unix_us);
 }
 
 /* --- feeding */
@@ -159,67 +119,13 @@ static inline void kit_message(struct can_kit *kit, uint32_t pgn, unsigned sourc
 
 /* --- comparing */
 
-static inline bool kit_same_number(const char *a, const char *b)
+/* Without the sums the counts of frames and readings are left out. */
+static inline void kit_tally(const struct can_kit *kit)
 {
-    char *end_a, *end_b;
-    double x = strtod(a, &end_a), y = strtod(b, &end_b);
-    return end_a != a && *end_a == '\0' && end_b != b && *end_b == '\0' &&
-           fabs(x - y) <= 1e-9 * fmax(1e-3, fabs(y));
-}
-
-static inline bool kit_same_word(const char *got, const char *want)
-{
-    const char *equal = strchr(want, '=');
-    if (strcmp(got, want) == 0)
-        return true;
-    size_t head = equal ? (size_t)(equal - want) + 1 : 0;
-    return equal && strncmp(got, want, head) == 0 && kit_same_number(got + head, want + head);
-}
-
-static inline bool kit_same_line(const char *got, const char *want)
-{
-    char a[1024], b[1024], *next_a, *next_b;
-    snprintf(a, sizeof a, "%s", got);
-    snprintf(b, sizeof b, "%s", want);
-    char *word_a = strtok_r(a, " ", &next_a), *word_b = strtok_r(b, " ", &next_b);
-    while (word_a && word_b && kit_same_word(word_a, word_b)) {
-        word_a = strtok_r(NULL, " ", &next_a);
-        word_b = strtok_r(NULL, " ", &next_b);
-    }
-    return !word_a && !word_b;
-}
-
-/* The next line that is not for people ('#'); NULL at the end. */
-static inline char *kit_next_line(char **text)
-{
-    char *line;
-    while ((line = strsep(text, "\n")) != NULL)
-        if (line[0] != '\0' && line[0] != '#')
-            return line;
-    return NULL;
-}
-
-static inline void kit_compare(const char *what, const char *got, const char *want)
-{
-    char *copy = strdup(got), *wanted = strdup(want), *rest = copy, *want_rest = wanted, *a, *b;
-    do {
-        a = kit_next_line(&rest);
-        b = kit_next_line(&want_rest);
-        if ((a || b) && !(a && b && kit_same_line(a, b)))
-            fail_msg("%s:\n  came out: %s\n  expected: %s\n--- all that came out:\n%s", what,
-                     a ? a : "(nothing)", b ? b : "(nothing)", got);
-    } while (a && b);
-    free(copy);
-    free(wanted);
-}
-
-static inline void kit_tally(struct can_kit *kit)
-{
-    for (int i = 0; i < REASON_COUNT; i++)
-        if (kit->tally.line[i].count > 0 &&
-            (kit->sums || (i != REASON_FRAMES && i != REASON_READINGS)))
-            fprintf(kit->out, "tally %s %llu\n", reason_key((enum reason)i),
-                    (unsigned long long)kit->tally.line[i].count);
+    struct tally tally = kit->tally;
+    if (!kit->sums)
+        tally.line[REASON_FRAMES].count = tally.line[REASON_READINGS].count = 0;
+    lines_tally(kit->out, &tally);
 }
 
 /* The text so far, and an empty one from here on. To be freed. */
@@ -236,7 +142,7 @@ static inline char *kit_take(struct can_kit *kit)
 static inline void kit_expect(struct can_kit *kit, const char *what, const char *want)
 {
     char *text = kit_take(kit);
-    kit_compare(what, text, want);
+    lines_compare(what, text, want);
     free(text);
 }
 

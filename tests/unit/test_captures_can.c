@@ -1,9 +1,7 @@
 /* test_captures_can.c - every folder tests/captures/NN-n2k-* and NN-j1939-*: the candump log `input` through
  * the decoder gives `expected`.
  *
- * Lines of `expected` are those of can_kit.h. All counts that are not 0 stand at the end, in the order of
- * reasons.def. Numbers may differ by one part in 10^9. Blank lines, and what begins with '#', are for
- * people. SHOW_CAPTURES=1 prints what comes out. */
+ * Lines of `expected` are those of capture_lines.h, with all counts. SHOW_CAPTURES=1 prints what comes out. */
 #include "can_kit.h"
 
 #include <ctype.h>
@@ -12,26 +10,12 @@
 #include "../../include/capture_text.h"
 #include "../../logger/messages_can.h"
 
-static char *read_file(const char *folder, const char *name)
-{
-    char path[512];
-    snprintf(path, sizeof path, "%s/%s", folder, name);
-    FILE *file = fopen(path, "rb");
-    if (!file)
-        fail_msg("%s is missing; run the tests from the top of the repository", path);
-    char *text = calloc(1, 1 << 20);
-    assert_non_null(text);
-    text[fread(text, 1, (1 << 20) - 1, file)] = '\0';
-    fclose(file);
-    return text;
-}
-
 static void feed(struct can_kit *kit, char *log)
 {
     struct capture_text frame;
     int64_t start = 0;
     char *line;
-    while ((line = kit_next_line(&log)) != NULL) {
+    while ((line = lines_next(&log)) != NULL) {
         if (capture_text_parse(line, strlen(line), &frame) != CAPTURE_FRAME)
             fail_msg("not a line of a candump log: %s", line);
         start = start == 0 ? frame.unix_us : start;
@@ -44,8 +28,9 @@ static void feed(struct can_kit *kit, char *log)
 static void check_folder(const char *folder)
 {
     struct can_kit kit;
-    char *input = read_file(folder, "input"), *expected = read_file(folder, "expected");
-    free(read_file(folder, "README"));
+    char *input = lines_file(folder, "input", NULL),
+         *expected = lines_file(folder, "expected", NULL);
+    free(lines_file(folder, "README", NULL));
     kit_start(&kit, BUS_AUTO, 0);
     kit.sums = true;
     feed(&kit, input);
