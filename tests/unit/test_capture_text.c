@@ -160,6 +160,8 @@ static void test_broken_frames(void **state)
         "(1635188455.020850) can0 18F00E00#821639C4FFFFFFF",    /* half a byte */
         "(1635188455.020850) can0 18F00E00#821639C4FFFFFFFF00", /* nine bytes */
         "(1635188455.020850) can0 18F00E0#82",                  /* seven digits */
+        "(1635188455.020850) can0 A8F00E00#82",                 /* over 29 bits */
+        "(1635188455.020850) can0 800#82",                      /* over 11 bits */
         "(1635188455.020850) can0 18F00E00##182",               /* CAN FD */
         "(1635188455.020850) can0 F0200923#82", /* more than 29 bits and the error flag */
         "(1635188455.020850) can0 800#82",      /* more than 11 bits in three digits */
