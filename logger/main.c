@@ -102,7 +102,7 @@ static enum status take_duration(struct command *command, const char *text)
             text);
         return STATUS_BAD_USAGE;
     }
-    command->order.duration = (int64_t)(seconds * 1e9);
+    command->order.duration = (int64_t)(seconds * 1e9) + 1; /* never 0, which is "no end" */
     return STATUS_OK;
 }
 
