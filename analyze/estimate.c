@@ -230,9 +230,10 @@ static void fill_holds(struct work *work)
         const struct look *look = &work->evidence.looks[i];
         struct hold *hold = &work->engine->holds[look->hold];
         bool used = hold->refusal == REFUSAL_NONE && !work->bracketed;
-        hold->open_rise = !used ? NAN
-                                : lift_open_rise(&work->fit.best, look->coolant, look->sea,
-                                                 look->slope, work->fit.lag);
+        hold->open_rise =
+            used ? lift_open_rise(&work->fit.best, look->coolant, look->sea, look->slope,
+                                  thermostat_lag(&work->fit, look, work->fit.lag))
+                 : NAN;
         hold->open_fraction = used ? lift_open_fraction(&work->fit.best, look->coolant) : NAN;
     }
 }

@@ -12,7 +12,15 @@
 #define SHUT_SLACK 1.0      /* K; a valve that is just opening leaks */
 #define RATING_U 1.0        /* K, thermostat rating if its uncertainty is not known */
 #define LOAD_SATURATED 99.5 /* percent; above it the number no longer follows the load */
-#define SAME_SPEED 0.5      /* rpm; bands closer than this are one */
+#define APPROACH_LEAST 0.3  /* K; a smaller move leaves the valve within its play */
+#define LAG_EXPONENT                                                                               \
+    0.6 /* heat store over conductance: both flows of the exchanger follow speed, its
+                               films follow the flows to 0.6 to 0.8 (common practice, no source) */
+#define WARMING                                                                                    \
+    0.08 /* of K taken up by block and oil at the start of a run, though the water is
+                               at its temperature, ... */
+#define WARMING_TIME 240.0 /* s, ... and how it dies away (common practice, no source) */
+#define SAME_SPEED 0.5     /* rpm; bands closer than this are one */
 
 void evidence_free(struct evidence *evidence)
 {
@@ -170,8 +178,24 @@ static void fill_look(struct evidence *evidence, const struct estimate_facts *fa
     look->reading_u = step_left(step, hold->coolant_sd);
     /* The slope of a line through readings unsure by u at both ends of the hold. */
     look->slope_u = look->reading_u * sqrt(12.0) / fmax(hold->end - hold->used_from, 60);
+    look->warming_u = WARMING * exp(-0.5 * (hold->used_from + hold->end) / WARMING_TIME);
     evidence->runs[look->run].looks++;
     evidence->side_looks[look->side]++;
+}
+
+/* Whether a reading was come to from below or from above: the mean of the hold before it in the same
+ * run tells, used or not. The first of a run comes from a colder engine. */
+static double approach_of(const struct engine_answer *engine, const struct hold *hold)
+{
+    const struct hold *last = NULL;
+    for (size_t i = 0; i < engine->hold_count; i++) {
+        const struct hold *other = &engine->holds[i];
+        if (other->run == hold->run && other->start < hold->start && isfinite(other->coolant) &&
+            (!last || other->start > last->start))
+            last = other;
+    }
+    double moved = last ? hold->coolant - last->coolant : INFINITY;
+    return fabs(moved) < APPROACH_LEAST ? 0 : moved > 0 ? 1 : -1;
 }
 
 static void refuse_unshared(struct engine_answer *engine, const struct evidence *evidence)
@@ -190,22 +214,46 @@ static void fill_looks(const struct estimate_facts *facts, struct engine_answer 
         struct look *look = &evidence->looks[evidence->count++];
         look->hold = i;
         fill_look(evidence, facts, &engine->holds[i], look);
+        look->approach = approach_of(engine, &engine->holds[i]);
     }
 }
 
 /* Speeds as logarithms about their middle. */
 static void centre_speeds(const struct engine_answer *engine, struct evidence *evidence)
 {
-    double sum = 0;
+    double sum = 0, highest = -INFINITY;
     for (size_t i = 0; i < evidence->count; i++)
         sum += log(engine->holds[evidence->looks[i].hold].rpm);
     evidence->middle_rpm = exp(sum / (double)(evidence->count ? evidence->count : 1));
     for (size_t i = 0; i < evidence->count; i++) {
         struct look *look = &evidence->looks[i];
         look->ln_speed = log(engine->holds[look->hold].rpm / evidence->middle_rpm);
+        highest = fmax(highest, look->ln_speed);
     }
+    for (size_t i = 0; i < evidence->count; i++)
+        evidence->looks[i].lag_factor = exp(LAG_EXPONENT * (highest - evidence->looks[i].ln_speed));
     for (size_t b = 0; b < evidence->band_count; b++)
         evidence->bands[b].ln_speed = log(evidence->bands[b].rpm / evidence->middle_rpm);
+}
+
+/* Numbers the cells of band and approach. Beyond CELLS_MAX they share the last. */
+static void number_cells(const struct engine_answer *engine, struct evidence *evidence)
+{
+    double rpm[CELLS_MAX], approach[CELLS_MAX];
+    for (size_t i = 0; i < evidence->count; i++) {
+        struct look *look = &evidence->looks[i];
+        double own = engine->holds[look->hold].band_rpm;
+        size_t cell = 0;
+        while (cell < evidence->cell_count &&
+               (fabs(rpm[cell] - own) >= SAME_SPEED || approach[cell] * look->approach < 0))
+            cell++;
+        if (cell == evidence->cell_count && cell < CELLS_MAX) {
+            rpm[cell] = own;
+            approach[cell] = look->approach;
+            evidence->cell_count++;
+        }
+        look->cell = cell < CELLS_MAX ? cell : CELLS_MAX - 1;
+    }
 }
 
 static void count_replicates(const struct engine_answer *engine, struct evidence *evidence)
@@ -333,6 +381,7 @@ enum status evidence_gather(const struct answer *answer, const struct estimate_f
     share_bands(engine, evidence);
     fill_looks(facts, engine, evidence);
     centre_speeds(engine, evidence);
+    number_cells(engine, evidence);
     count_replicates(engine, evidence);
     refuse_unshared(engine, evidence);
     if (fill_load(engine, evidence) != STATUS_OK)

@@ -9,16 +9,22 @@ struct look {
     size_t hold; /* index into engine->holds */
     size_t run;  /* index into evidence->runs */
     enum side side;
-    size_t band;      /* index into evidence->bands; NO_BAND where the other side has none */
-    double ln_speed;  /* ln(rpm / evidence->middle_rpm) */
-    double coolant;   /* degC */
-    double sea;       /* degC */
-    double slope;     /* K/s */
-    double load;      /* ln of the heat load over what is usual at that speed; 0 if not recorded */
-    double reading_u; /* K, what the step of the sender leaves unsure in `coolant` */
-    double slope_u;   /* K/s, the same in `slope` */
+    size_t band;       /* index into evidence->bands; NO_BAND where the other side has none */
+    size_t cell;       /* number of its band and approach among those of both sides */
+    double ln_speed;   /* ln(rpm / evidence->middle_rpm) */
+    double lag_factor; /* time constant of the stored heat over that at the highest speed held */
+    double coolant;    /* degC */
+    double sea;        /* degC */
+    double slope;      /* K/s */
+    double approach;   /* +1: warmed up to this reading, -1: cooled down to it, 0: neither */
+    double load;       /* ln of the heat load over what is usual at that speed; 0 if not recorded */
+    double reading_u;  /* K, what the step of the sender leaves unsure in `coolant` */
+    double slope_u;    /* K/s, the same in `slope` */
+    double warming_u;  /* of ln K: what an engine not long under way still takes up itself */
 };
 #define NO_BAND ((size_t)-1)
+#define SPEEDS_MAX (BANDS_MAX * 2)
+#define CELLS_MAX 64
 
 struct evidence_band {
     double rpm, ln_speed;
@@ -42,6 +48,7 @@ struct evidence {
     double middle_rpm;
     size_t side_looks[SIDE_COUNT];
     size_t speeds[SIDE_COUNT]; /* different bands of each side, shared or not */
+    size_t cell_count;         /* bands, told apart by approach; at most CELLS_MAX */
     size_t replicates;         /* looks beyond the first of their run and band */
     const char *load_from;     /* "fuel_rate", "load", "assumed" */
 };

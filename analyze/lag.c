@@ -11,12 +11,13 @@
 #define STEADY_RATIO 0.015 /* ... or this share of its first speed, whichever is wider */
 #define SHORTEST 90.0      /* s */
 #define LONGEST_GAP 15.0   /* s between samples of one stretch */
-#define MOVES 1.5          /* K that the coolant must move to tell anything */
+#define MOVES 1.0          /* K that the coolant must move to tell anything */
+#define SKIP 45.0          /* s after a step in which the water alone answers, not yet the block */
 #define OPEN 0.98          /* open fraction; below it the lag of the thermostat itself comes in */
 #define LEAST 20.0         /* s, believable time constants of block and coolant */
 #define MOST 400.0
-#define MODEL_U 0.15  /* relative: one heat store is a simplification */
-#define SINGLE_U 0.30 /* relative: what one stretch alone can be off */
+#define MODEL_U 0.3  /* relative: one heat store is a simplification */
+#define SINGLE_U 0.40 /* relative: what one stretch alone can be off */
 
 struct columns {
     const double *time, *rpm, *coolant, *sea;
@@ -75,6 +76,9 @@ static bool fit_stretch(const struct columns *c, size_t first, size_t end, doubl
                         double *weight)
 {
     struct sums sums = {0};
+    double begin = c->time[first] + SKIP;
+    while (first + 1 < end && c->time[first] < begin)
+        first++;
     double integral = 0, low = c->coolant[first], high = low, last = 0;
     for (size_t i = first; i < end; i++) {
         double carried = c->coolant[i] - c->sea[i];
@@ -130,19 +134,17 @@ struct lag lag_fit(const double *time, const double *rpm, const double *coolant,
 
 struct lag lag_pool(const struct lag *lags, size_t count)
 {
-    double total = 0, sum = 0, model = 0;
-    size_t steps = 0;
+    struct lag usual = unknown();
+    double total = 1 / (usual.u * usual.u), sum = usual.seconds * total;
     for (size_t i = 0; i < count; i++) {
         if (lags[i].steps == 0)
             continue;
         double weight = 1 / (lags[i].u * lags[i].u);
         total += weight;
         sum += weight * lags[i].seconds;
-        steps += lags[i].steps;
+        usual.steps += lags[i].steps;
     }
-    if (steps == 0)
-        return unknown();
     /* More runs do not make the one heat store of the model truer. */
-    model = MODEL_U * sum / total;
-    return (struct lag){.seconds = sum / total, .u = fmax(1 / sqrt(total), model), .steps = steps};
+    double seconds = sum / total;
+    return (struct lag){seconds, fmax(1 / sqrt(total), MODEL_U * seconds), usual.steps};
 }

@@ -5,9 +5,10 @@
 #include <stddef.h>
 
 struct lag {
-    double seconds; /* C/UA: lag * dT/dt is the heat going into block and coolant, in K */
-    double u;       /* s, standard uncertainty */
-    size_t steps;   /* stretches of steady speed that told something; 0: the defaults were taken */
+    double
+        seconds; /* C/UA where it was seen, mostly near full speed: lag * dT/dt is the heat going into block and coolant, in K */
+    double u;    /* s, standard uncertainty */
+    size_t steps; /* stretches of steady speed that told something; 0: the defaults were taken */
 };
 
 /* Fits the time constant to one run. The four columns share their instants: `time` in s, rising;
@@ -19,7 +20,8 @@ struct lag {
 struct lag lag_fit(const double *time, const double *rpm, const double *coolant, const double *sea,
                    size_t count, double thermostat_start, double thermostat_full);
 
-/* Weighted mean of the lags of several runs of one engine; defaults if none has steps. */
+/* What several runs of one engine and what is usual (the defaults) say together, each weighted by its
+ * uncertainty. */
 struct lag lag_pool(const struct lag *lags, size_t count);
 
 #endif

@@ -18,12 +18,19 @@ static double span_share(const struct thermostat *thermostat, double coolant)
     return (coolant - thermostat->start) / (thermostat->full - thermostat->start);
 }
 
+/* The hyperbola x (1 + c) / (x + c) through 0, 1/2 + bow and 1: what a valve does that shares out the
+ * flow of coolant before an exchanger with resistances in series. c as 1/c, so that 0 is a line. */
+static double hyperbola(double bow)
+{
+    return 4 * bow / (1 - 2 * bow);
+}
+
 double lift_open_fraction(const struct thermostat *thermostat, double coolant)
 {
     double x = clamp(span_share(thermostat, coolant), 0, 1);
-    double hump = x * (1 - x);
-    return clamp(x + hump * (4 * thermostat->bow + WAVE_PEAK * thermostat->wave * (2 * x - 1)), 0,
-                 1);
+    double h = hyperbola(thermostat->bow);
+    double wave = WAVE_PEAK * thermostat->wave * x * (1 - x) * (2 * x - 1);
+    return clamp(x * (1 + h) / (1 + h * x) + wave, 0, 1);
 }
 
 double lift_open_slope(const struct thermostat *thermostat, double coolant)
@@ -31,9 +38,10 @@ double lift_open_slope(const struct thermostat *thermostat, double coolant)
     double x = span_share(thermostat, coolant);
     if (x < 0 || x >= 1)
         return 0;
-    double bend =
-        4 * thermostat->bow * (1 - 2 * x) + WAVE_PEAK * thermostat->wave * (6 * x - 6 * x * x - 1);
-    return fmax(1 + bend, 0) / (thermostat->full - thermostat->start);
+    double h = hyperbola(thermostat->bow);
+    double wave = WAVE_PEAK * thermostat->wave * (6 * x - 6 * x * x - 1);
+    double steep = (1 + h) / ((1 + h * x) * (1 + h * x)) + wave;
+    return fmax(steep, 0) / (thermostat->full - thermostat->start);
 }
 
 double lift_open_rise(const struct thermostat *thermostat, double coolant, double sea, double slope,

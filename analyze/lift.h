@@ -8,11 +8,11 @@
 #ifndef SEARUN_LIFT_H
 #define SEARUN_LIFT_H
 
-/* Flow through the exchanger over temperature: shut below `start`, wide open above `full`, and a
- * straight line between, bent by `bow` and `wave`. */
+/* Heat through the exchanger, over that wide open, by temperature: nothing below `start`, all above
+ * `full`, and a straight line between, bent by `bow` and `wave`. */
 struct thermostat {
     double start, full; /* degC; full is above start */
-    double bow;         /* open fraction added halfway, 0 for a straight line */
+    double bow;         /* open fraction added halfway, -0.4 to 0.4, 0 for a straight line */
     double wave;        /* open fraction added in the upper and taken in the lower half (S shape) */
 };
 

@@ -23,6 +23,7 @@ struct errors {
     double slope[ESTIMATE_HOLDS_MAX];        /* K/s */
     double scatter[ESTIMATE_HOLDS_MAX];      /* ln, on the level of the band */
     double scatter_move[ESTIMATE_HOLDS_MAX]; /* ln, on the slopes that move it there */
+    double prior[CURVE_PRIORS_MAX];          /* of the prior knowledge of the slopes */
 };
 
 /* ln K of every look with its errors. */
@@ -33,34 +34,38 @@ static void rises(const struct propagation_setup *setup, const struct errors *er
         look.coolant += errors->coolant[i] + (look.side == SIDE_AFTER ? errors->sender : 0);
         look.slope += errors->slope[i];
         look.sea += errors->sea[look.run];
-        y[i] = thermostat_ln_rise(&errors->thermostat, &look, errors->lag) + errors->load[look.run];
+        y[i] = thermostat_ln_rise(&errors->thermostat, &look,
+                                  thermostat_lag(setup->fit, &look, errors->lag)) +
+               errors->load[look.run];
     }
 }
 
-/* Slopes and bend of the curve through y + scatter_move; the levels are not needed. */
+/* Slopes, bend and play of the curve through y + scatter_move; the levels are not needed. */
 static void shape(const struct propagation_setup *setup, const struct errors *errors,
-                  const double *y, double *slopes)
+                  const double *y, double *beta)
 {
     const struct curve *curve = &setup->fit->curve;
     const struct regression *r = &curve->regression;
-    for (size_t c = 0; c <= SIDE_COUNT; c++) {
+    for (size_t c = 0; c < CURVE_COLUMNS; c++) {
         const double *operate = r->operate + (curve->runs + c) * r->rows;
         double sum = 0;
         for (size_t i = 0; i < curve->looks; i++)
             sum += operate[i] * (y[i] + errors->scatter_move[i]);
-        for (size_t p = 0; p < CURVE_PRIORS; p++)
-            sum += operate[curve->looks + p] * curve->prior_y[p];
-        slopes[c] = sum;
+        for (size_t p = 0; p < curve->priors; p++)
+            sum += operate[curve->looks + p] * (curve->prior_y[p] + errors->prior[p]);
+        beta[c] = sum;
     }
 }
 
-/* Mean of each band and side, moved to the nominal speed. */
+/* Mean of each band and side, moved to the nominal speed and freed from the play of the valve. */
 static void band_levels(const struct propagation_setup *setup, const struct errors *errors,
                         const double *y, struct pass *pass)
 {
     const struct evidence *evidence = setup->evidence;
-    double slopes[SIDE_COUNT + 1], weight[SIDE_COUNT][BANDS_MAX] = {{0}};
-    shape(setup, errors, y, slopes);
+    const struct regression *r = &setup->fit->curve.regression;
+    double beta[CURVE_COLUMNS], weight[SIDE_COUNT][BANDS_MAX] = {{0}};
+    size_t play = setup->fit->curve.runs + CURVE_PLAY;
+    shape(setup, errors, y, beta);
     memset(pass->ln_rise, 0, sizeof pass->ln_rise);
     for (size_t i = 0; i < evidence->count; i++) {
         const struct look *look = &evidence->looks[i];
@@ -68,7 +73,8 @@ static void band_levels(const struct propagation_setup *setup, const struct erro
             continue;
         double w = 1 / setup->fit->variance[i];
         double x = look->ln_speed, to = evidence->bands[look->band].ln_speed;
-        double move = (to - x) * (slopes[look->side] + slopes[SIDE_COUNT] * (to + x));
+        double move = (to - x) * (beta[look->side] + beta[CURVE_BEND] * (to + x));
+        move -= beta[CURVE_PLAY] * r->design[i * r->columns + play];
         pass->ln_rise[look->side][look->band] += w * (y[i] + errors->scatter[i] + move);
         weight[look->side][look->band] += w;
     }
@@ -171,8 +177,9 @@ static void draw_holds(const struct drawing *drawing, struct errors *errors)
     double scale = montecarlo_t_scale(drawing->own, fit->df);
     for (size_t i = 0; i < drawing->setup->evidence->count; i++) {
         const struct look *look = &drawing->setup->evidence->looks[i];
-        double e = normal(drawing->own, scale * fit->scatter);
-        double reading = normal(drawing->own, scale * fit->reading_u);
+        double factor = scale * sqrt(fit->doubt[i]);
+        double e = normal(drawing->own, factor * hypot(fit->scatter, look->warming_u));
+        double reading = normal(drawing->own, factor * fit->reading_u);
         errors->scatter[i] = has(drawing, BUDGET_SCATTER) ? e : 0;
         errors->scatter_move[i] = has(drawing, BUDGET_RPM) ? e : 0;
         errors->coolant[i] = has(drawing, BUDGET_SCATTER) ? reading : 0;
@@ -181,6 +188,15 @@ static void draw_holds(const struct drawing *drawing, struct errors *errors)
             errors->coolant[i] += normal(drawing->own, look->reading_u);
             errors->slope[i] = normal(drawing->own, look->slope_u);
         }
+    }
+}
+
+static void draw_priors(const struct drawing *drawing, struct errors *errors)
+{
+    const struct curve *curve = &drawing->setup->fit->curve;
+    for (size_t p = 0; p < curve->priors; p++) {
+        double e = normal(drawing->own, curve->prior_u[p]);
+        errors->prior[p] = has(drawing, BUDGET_RPM) ? e : 0;
     }
 }
 
@@ -203,6 +219,7 @@ static void draw_errors(const struct drawing *drawing, size_t k, struct errors *
     draw_thermostat(drawing, errors);
     draw_runs(drawing, errors);
     draw_holds(drawing, errors);
+    draw_priors(drawing, errors);
     errors->sender = has(drawing, BUDGET_SENDER) ? normal(drawing->own, setup->sender_u) : 0;
     errors->control = 0;
     if (setup->control_draws)

@@ -9,18 +9,26 @@
 #define PASSES 2
 #define NARROW 8.0    /* ln of posterior below the top that still belongs to the region */
 #define SPAN_MIN 3.0  /* K */
-#define BOW_MEAN 0.05 /* flow through a half-open valve takes more than half the heat */
-#define BOW_U 0.08    /* (common practice, no source) */
+#define BOW_MEAN 0.08 /* flow through a half-open valve takes more than half the heat */
+#define BOW_U 0.09 /* (common practice, no source) */
 #define SCATTER_USUAL                                                                              \
     0.02                    /* of ln K from hold to hold, where holds cannot tell (common practice,
                                no source) */
 #define SCATTER_FLOOR 0.015 /* keeps a lucky fit of few holds from looking perfect ... */
 #define SCATTER_FLOOR_DF 2  /* ... counting like this many holds */
-#define READING_USUAL 0.1   /* K from hold to hold: play of the valve, noise of the sender */
-#define READING_FACTOR 2.0  /* that it may be off by, one standard deviation */
-#define DF_ENOUGH 6.0       /* below it the usual scatter tops the degrees of freedom up ... */
-#define DF_TOP_UP 3.0       /* ... by at most this */
+#define READING_USUAL 0.04  /* K from hold to hold: play of the valve, noise of the sender */
+#define HOLD_USUAL 0.015    /* of ln K from hold to hold: load, wind, helm */
+#define HOLD_FACTOR 1.5
+#define READING_FACTOR 2.0 /* that it may be off by, one standard deviation */
+#define DOUBT_DF 4.0       /* holds scatter with tails like Student's t */
+#define DOUBT_KEEPS                                                                                \
+    0.80 /* of a normal scatter that those weights leave (0.786 by quadrature, and
+                               weights that sum up to 1.05) */
+#define DOUBT_ROUNDS 2
+#define DF_ENOUGH 8.0 /* below it the usual scatter tops the degrees of freedom up ... */
+#define DF_TOP_UP 4.0 /* ... by at most this */
 #define DF_LEAST 1.0
+#define SIDE_LAG_MOST 0.35 /* ln: no more than a doubling from side to side is believed */
 
 struct thermostat_prior thermostat_prior_make(double start, double full, double u, double lag,
                                               double lag_u)
@@ -30,8 +38,8 @@ struct thermostat_prior thermostat_prior_make(double start, double full, double 
         .rated = rated,
         .mean = {74, 10.5, BOW_MEAN, lag},
         .u = {10, 2.5, BOW_U, lag_u},
-        .low = {-INFINITY, 5, -0.2, fmax(lag - 2.5 * lag_u, 5)},
-        .high = {INFINITY, 18, 0.24, lag + 2.5 * lag_u},
+        .low = {-INFINITY, 5, -0.15, fmax(lag - 2.5 * lag_u, 5)},
+        .high = {INFINITY, 18, 0.33, lag + 2.5 * lag_u},
     };
     if (!rated)
         return prior;
@@ -61,6 +69,31 @@ double thermostat_ln_rise(const struct thermostat *thermostat, const struct look
     return log(lift_open_rise(thermostat, look->coolant, look->sea, look->slope, lag)) - look->load;
 }
 
+double thermostat_lag(const struct thermostat_fit *fit, const struct look *look, double lag)
+{
+    return lag * look->lag_factor * fit->side_lag[look->side];
+}
+
+/* The heat store is the same on both sides, the conductance is not: the side with the higher open
+ * rise settles more slowly by the same ratio. Both are counted from their mean. */
+static void set_side_lag(struct thermostat_fit *fit, const struct evidence *evidence)
+{
+    double level[SIDE_COUNT] = {0}, runs[SIDE_COUNT] = {0}, highest = -INFINITY;
+    for (size_t i = 0; i < evidence->count; i++)
+        highest = fmax(highest, evidence->looks[i].ln_speed);
+    for (size_t r = 0; r < evidence->run_count; r++) {
+        enum side side = evidence->runs[r].side;
+        level[side] += fit->curve.beta[r];
+        runs[side]++;
+    }
+    for (int side = 0; side < SIDE_COUNT; side++)
+        level[side] = level[side] / runs[side] + curve_shape(&fit->curve, (enum side)side, highest);
+    double half = 0.5 * (level[SIDE_AFTER] - level[SIDE_BEFORE]);
+    half = fmin(fmax(half, -SIDE_LAG_MOST), SIDE_LAG_MOST);
+    fit->side_lag[SIDE_BEFORE] = exp(-half);
+    fit->side_lag[SIDE_AFTER] = exp(half);
+}
+
 struct thermostat thermostat_at(const struct thermostat_node *node)
 {
     return (struct thermostat){
@@ -76,6 +109,17 @@ static double steepness(const struct thermostat *thermostat, const struct look *
     double open = fmax(lift_open_fraction(thermostat, look->coolant), LIFT_OPEN_MIN);
     return lift_open_slope(thermostat, look->coolant) / open +
            1 / fmax(look->coolant - look->sea, 1);
+}
+
+/* Variance of ln K of a look over scatter^2: 1 from hold to hold, more where the reading is unsure (by
+ * `ratio` * scatter in K, and by the step of the sender) and the thermostat makes ln K steep, or
+ * where the engine was not warm for long. */
+static double variance_of(const struct thermostat_fit *fit, const struct look *look, double steep)
+{
+    double moved = fit->lag * look->lag_factor * look->slope_u / (look->coolant - look->sea);
+    double step = hypot(look->reading_u, moved) / fit->scatter;
+    double relative = hypot(steep * hypot(step, fit->ratio), look->warming_u / fit->scatter);
+    return 1 + fmin(relative * relative, 1e4);
 }
 
 /* --- the grid */
@@ -152,24 +196,28 @@ static double log_prior(const struct thermostat_prior *prior, const struct therm
 }
 
 /* ln of the likelihood with levels, slopes and scatter integrated out: scatter^-2 is gamma, so the
- * residual sum comes to a power. The steepness turns a density of ln K into one of the reading. */
+ * residual sum comes to a power. The steepness turns a density of ln K into one of the reading. The
+ * curve is solved with the weights of the last best thermostat, the sum taken with those of this. */
 static double log_likelihood(struct thermostat_fit *fit, const struct evidence *evidence,
                              const struct thermostat_node *node)
 {
     struct thermostat at = thermostat_at(node);
-    double steep = 0, product = 1;
+    double density = 0, product = 1, df = SCATTER_FLOOR_DF;
     for (size_t i = 0; i < evidence->count; i++) {
         const struct look *look = &evidence->looks[i];
-        fit->curve.y[i] = thermostat_ln_rise(&at, look, node->at[AXIS_LAG]);
-        product *= steepness(&at, look);
+        double steep = steepness(&at, look), variance = variance_of(fit, look, steep);
+        fit->curve.y[i] =
+            thermostat_ln_rise(&at, look, thermostat_lag(fit, look, node->at[AXIS_LAG]));
+        fit->curve.regression.weight[i] = 1 / (fit->doubt[i] * variance);
+        product *= steep * steep / variance;
         if (i % 16 == 15) { /* one logarithm for many, before the product leaves the range */
-            steep += log(product);
+            density += log(product);
             product = 1;
         }
     }
-    double df = (double)(evidence->count + 1) - (double)evidence->run_count + SCATTER_FLOOR_DF;
+    df += fit->curve.regression.effective_df;
     double sum = curve_solve(&fit->curve) + SCATTER_FLOOR_DF * SCATTER_FLOOR * SCATTER_FLOOR;
-    return steep + log(product) - 0.5 * df * log(sum);
+    return 0.5 * (density + log(product) - df * log(sum));
 }
 
 /* The middle of cell `number` of the grid, counted with the last axis fastest. */
@@ -263,23 +311,17 @@ static double look_residuals(const struct thermostat_fit *fit, const struct evid
 
 static const struct curve_prior *curve_prior_for(const struct thermostat_prior *prior)
 {
-    static const struct curve_prior rated = {1.9, 0.5, 0.25, 0.5};
-    static const struct curve_prior unrated = {1.9, 0.25, 0.2, 0.4};
+    static const struct curve_prior rated = {1.85, 0.3, 0.2, 0.3, 0.3, 0.02, 0.07};
+    static const struct curve_prior unrated = {1.85, 0.25, 0.2, 0.3, 0.3, 0.02, 0.07};
     return prior->rated ? &rated : &unrated;
 }
 
-/* Variance of ln K of each look over scatter^2: 1 from hold to hold, more where the reading is unsure
- * (by `ratio` * scatter in K, and by the step of the sender) and the thermostat makes ln K steep. */
-static void spread_variance(struct thermostat_fit *fit, const struct evidence *evidence,
-                            double ratio)
+static void spread_variance(struct thermostat_fit *fit, const struct evidence *evidence)
 {
     for (size_t i = 0; i < evidence->count; i++) {
         const struct look *look = &evidence->looks[i];
-        double rise = lift_open_rise(&fit->best, look->coolant, look->sea, look->slope, fit->lag);
-        double steep = steepness(&fit->best, look);
-        double step = hypot(steep * look->reading_u, fit->lag * look->slope_u / fmax(rise, 1));
-        double relative = hypot(step / fit->scatter, steep * ratio);
-        fit->variance[i] = 1 + fmin(relative * relative, 1e4);
+        fit->steep[i] = steepness(&fit->best, look);
+        fit->variance[i] = fit->doubt[i] * variance_of(fit, look, fit->steep[i]);
     }
 }
 
@@ -288,13 +330,16 @@ static void spread_variance(struct thermostat_fit *fit, const struct evidence *e
 static enum status take_scatter(struct thermostat_fit *fit, const struct evidence *evidence,
                                 const struct thermostat_prior *prior, double ratio)
 {
-    spread_variance(fit, evidence, ratio);
-    enum status status =
-        curve_prepare(&fit->curve, evidence, curve_prior_for(prior), fit->variance, fit->scatter);
+    fit->ratio = ratio;
+    spread_variance(fit, evidence);
+    enum status status = curve_prepare(&fit->curve, evidence, curve_prior_for(prior), fit->variance,
+                                       fit->steep, fit->scatter);
     if (status != STATUS_OK)
         return status;
-    for (size_t i = 0; i < evidence->count; i++)
-        fit->curve.y[i] = thermostat_ln_rise(&fit->best, &evidence->looks[i], fit->lag);
+    for (size_t i = 0; i < evidence->count; i++) {
+        const struct look *look = &evidence->looks[i];
+        fit->curve.y[i] = thermostat_ln_rise(&fit->best, look, thermostat_lag(fit, look, fit->lag));
+    }
     curve_solve(&fit->curve);
     double taken;
     double sum = look_residuals(fit, evidence, &taken);
@@ -304,19 +349,38 @@ static enum status take_scatter(struct thermostat_fit *fit, const struct evidenc
     double usual = fmin(fmax(DF_ENOUGH - df, 0), DF_TOP_UP);
     fit->df = fmax(df + usual, DF_LEAST);
     sum += usual * SCATTER_USUAL * SCATTER_USUAL;
-    fit->scatter = fmax(sqrt(sum / fit->df), 1e-4);
+    fit->scatter = fmax(sqrt(sum / fit->df / DOUBT_KEEPS), 1e-4);
     fit->reading_u = ratio * fit->scatter;
     return STATUS_OK;
 }
 
-/* ln of the restricted likelihood of the weights in use, with what is usual for the reading. */
+/* Doubts holds that lie far off the curve (a wake, a turn, an engine not yet warm): the weights of
+ * Student's t with DOUBT_DF degrees of freedom, so that one bad hold neither moves a band nor widens
+ * all intervals. Nothing is dropped. */
+static void doubt_outliers(struct thermostat_fit *fit, const struct evidence *evidence)
+{
+    const struct regression *r = &fit->curve.regression;
+    for (size_t i = 0; i < evidence->count; i++) {
+        double residual = fit->curve.y[i], taken = 0;
+        for (size_t c = 0; c < r->columns; c++) {
+            residual -= r->design[i * r->columns + c] * fit->curve.beta[c];
+            taken += r->design[i * r->columns + c] * r->operate[c * r->rows + i];
+        }
+        double variance = fit->variance[i] / fit->doubt[i] * fmax(1 - taken, 0.1);
+        double z2 = residual * residual / (variance * fit->scatter * fit->scatter);
+        fit->doubt[i] = (DOUBT_DF + z2) / (DOUBT_DF + 1);
+    }
+}
+
+/* ln of the restricted likelihood of the weights in use, with what is usual for both parts. */
 static double log_restricted(const struct thermostat_fit *fit, const struct evidence *evidence)
 {
     double sum = 2 * fit->df * log(fit->scatter) + fit->curve.regression.log_determinant;
     for (size_t i = 0; i < evidence->count; i++)
         sum += log(fit->variance[i]);
-    double usual = log(fit->reading_u / READING_USUAL) / log(READING_FACTOR);
-    return -0.5 * (sum + usual * usual);
+    double reading = log(fit->reading_u / READING_USUAL) / log(READING_FACTOR);
+    double scatter = log(fit->scatter / HOLD_USUAL) / log(HOLD_FACTOR);
+    return -0.5 * (sum + reading * reading + scatter * scatter);
 }
 
 /* Splits the scatter into one of ln K and one of the reading: the first is what load and throttle
@@ -325,7 +389,7 @@ static double log_restricted(const struct thermostat_fit *fit, const struct evid
 static enum status split_scatter(struct thermostat_fit *fit, const struct evidence *evidence,
                                  const struct thermostat_prior *prior)
 {
-    static const double ratios[] = {1, 2, 4, 8, 16, 32, 64}; /* K per unit of ln K */
+    static const double ratios[] = {0.7, 1.5, 3, 6, 12, 24, 48}; /* K per unit of ln K */
     double best = ratios[0], top = -INFINITY, before = fit->scatter;
     for (size_t i = 0; i < sizeof ratios / sizeof *ratios; i++) {
         fit->scatter = before;
@@ -339,7 +403,12 @@ static enum status split_scatter(struct thermostat_fit *fit, const struct eviden
         }
     }
     fit->scatter = before;
-    return take_scatter(fit, evidence, prior, best);
+    enum status status = take_scatter(fit, evidence, prior, best);
+    for (int i = 0; status == STATUS_OK && i < DOUBT_ROUNDS; i++) {
+        doubt_outliers(fit, evidence);
+        status = take_scatter(fit, evidence, prior, best);
+    }
+    return status;
 }
 
 enum status thermostat_fit_holds(struct thermostat_fit *fit, const struct evidence *evidence,
@@ -347,9 +416,14 @@ enum status thermostat_fit_holds(struct thermostat_fit *fit, const struct eviden
 {
     thermostat_free(fit);
     fit->nodes = calloc(THERMOSTAT_NODES_MAX, sizeof *fit->nodes);
-    fit->variance = calloc(evidence->count + 1, sizeof *fit->variance);
+    fit->variance = calloc(3 * evidence->count + 1, sizeof *fit->variance);
     if (!fit->nodes || !fit->variance)
         return STATUS_MEMORY;
+    fit->steep = fit->variance + evidence->count;
+    fit->doubt = fit->steep + evidence->count;
+    for (size_t i = 0; i < evidence->count; i++)
+        fit->doubt[i] = 1;
+    fit->side_lag[SIDE_BEFORE] = fit->side_lag[SIDE_AFTER] = 1;
     struct grid grid = first_grid(evidence, prior);
     struct thermostat_node first = {0};
     memcpy(first.at, prior->mean, sizeof first.at);
@@ -365,6 +439,7 @@ enum status thermostat_fit_holds(struct thermostat_fit *fit, const struct eviden
         summarise(fit);
         grid = narrower_grid(fit);
         status = split_scatter(fit, evidence, prior);
+        set_side_lag(fit, evidence);
     }
     return status;
 }

@@ -18,7 +18,7 @@ enum thermostat_axis {
     AXIS_START, /* degC, start to open */
     AXIS_SPAN,  /* K, full open minus start */
     AXIS_BOW,   /* open fraction above the straight line halfway */
-    AXIS_LAG,   /* s, time constant of the stored heat */
+    AXIS_LAG,   /* s, time constant of the stored heat at the highest speed held */
     AXIS_COUNT
 };
 
@@ -47,11 +47,15 @@ struct thermostat_fit {
     double cell[AXIS_COUNT];       /* widths of the grid's cells */
     double u[AXIS_COUNT], full_u;  /* posterior standard deviations */
     struct thermostat best;        /* posterior mean */
-    double lag;                    /* s, the same */
+    double lag;                    /* s, the same, at the highest speed held */
+    double side_lag[SIDE_COUNT];   /* time constant of a side over the mean of both */
     double scatter;                /* of ln K from hold to hold */
     double reading_u;   /* K, of the reading from hold to hold: play of the valve, sender */
+    double ratio;       /* reading_u over scatter, K */
     double df;          /* degrees of freedom of both */
     double *variance;   /* per look: variance of ln K over scatter^2, owned */
+    double *steep;      /* per look: d(ln K)/dT, 1/K; within the same memory */
+    double *doubt;      /* per look: factor on its variance, above 1 where it stands out */
     struct curve curve; /* with those weights, solved at `best` */
 };
 
@@ -65,7 +69,10 @@ struct thermostat thermostat_at(const struct thermostat_node *node);
 /* One draw from the posterior. */
 struct thermostat_node thermostat_draw(const struct thermostat_fit *fit, gsl_rng *rng);
 
-/* ln of the open rise of a look, with its load taken out. */
+/* The time constant at a look, s, if it is `lag` at the highest speed and between both sides. */
+double thermostat_lag(const struct thermostat_fit *fit, const struct look *look, double lag);
+
+/* ln of the open rise of a look, with its load taken out. `lag` is that at the look. */
 double thermostat_ln_rise(const struct thermostat *thermostat, const struct look *look, double lag);
 
 void thermostat_free(struct thermostat_fit *fit);
