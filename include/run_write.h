@@ -40,6 +40,9 @@ struct run_start {
     const struct run_input *inputs;
     size_t input_count;
     const char *software; /* "searun-logger 0.1.0" */
+    /* Assignments "SECTION.KEY=VALUE" that a later decoding of the raw messages depends on, for the
+     * journal; NULL-terminated, or NULL. */
+    const char *const *settings;
     bool rebuilt;         /* made again from the journal after an unclean stop */
 };
 
