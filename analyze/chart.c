@@ -321,7 +321,8 @@ void chart_script(struct text *out, const struct drawing *drawing)
     const struct style *style = drawing->view.style;
     text_addf(out,
               "# %s.gp - %s, by searun-analyze %s.\n# Run \"gnuplot %s.gp\" in this folder to draw "
-              "it again after changing looks or data.\n",
+              "it again after changing looks or data\n# (in a UTF-8 locale: LC_ALL=C.UTF-8 where "
+              "there is none).\n",
               drawing->name, drawing->chart->title, SEARUN_VERSION, drawing->name);
     text_add(out, looks);
     double foot = 0.155 * caption_lines(NULL, drawing->caption) + 0.05;

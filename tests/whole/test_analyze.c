@@ -196,7 +196,7 @@ static void charts_can_be_drawn_again_by_hand(void **state)
                                stage_path("after.h5"), "--output", stage_path("again"), "--quiet"),
                  0);
     snprintf(script, sizeof script,
-             "cd %s && rm *.svg *.png *.pdf && for f in *.gp; do gnuplot $f; done && ls *.svg",
+             "cd %s && rm *.svg *.png *.pdf && for f in *.gp; do LC_ALL=C.UTF-8 gnuplot $f; done && ls *.svg",
              stage_path("again/charts"));
     struct program program = start_shell(script);
     stage_expect(program, 0);
