@@ -89,6 +89,13 @@ static enum status write_report(struct work *work, const struct document *docume
     enum status status = write_file(work, "report.html", &content);
     if (status != STATUS_OK)
         return status;
+    status = report_pdf(&content, document, &work->drawings, work->delivery->request->paper,
+                        work->complaint);
+    if (status == STATUS_OK)
+        status = write_file(work, "report.pdf", &content);
+    text_free(&content);
+    if (status != STATUS_OK)
+        return status;
     report_text(&content, document, &work->drawings, "charts", false);
     status = write_file(work, "report.txt", &content);
     if (status != STATUS_OK)
@@ -127,7 +134,9 @@ static enum status print_report(struct work *work, struct text *printed)
         if (request->output != NULL) {
             text_add(printed, "\nThe whole report: ");
             text_clean(printed, request->output);
-            text_add(printed, "/report.html (and report.txt, result.json, holds.csv, charts/)\n");
+            text_add(
+                printed,
+                "/report.pdf and report.html (and report.txt, result.json, holds.csv, charts/)\n");
         }
     }
     document_free(&document);

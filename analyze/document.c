@@ -149,6 +149,21 @@ void document_table(struct document *document, const char *caption, const struct
     }
 }
 
+void document_halves(struct document *document)
+{
+    if (!document->failed)
+        document->blocks[document->count - 1].table->halves = true;
+}
+
+void document_page_title(struct text *out, const struct document *document)
+{
+    if (document->count == 0 || document->blocks[0].kind != BLOCK_TITLE)
+        return;
+    text_add(out, document->blocks[0].words[0]);
+    text_add(out, ": ");
+    text_clip(out, document->blocks[0].words[1], 80);
+}
+
 void document_cell(struct document *document, const char *words)
 {
     if (document->failed)

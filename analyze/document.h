@@ -11,6 +11,8 @@
 
 #include "answer.h"
 
+enum paper { PAPER_A4, PAPER_LETTER };
+
 enum block_kind {
     BLOCK_TITLE,     /* words[0]; words[1] a line below it */
     BLOCK_HEADING,   /* words[0], level 2 or 3 */
@@ -39,6 +41,7 @@ struct column {
 
 struct table {
     char *caption;
+    bool halves; /* short names and values: rows may stand in two halves side by side */
     size_t column_count;
     struct {
         char *title;
@@ -81,11 +84,17 @@ void document_code(struct document *document, const char *words);
 /* Starts a table; the cells that follow fill it row by row. At most COLUMNS_MAX columns. */
 void document_table(struct document *document, const char *caption, const struct column *columns,
                     size_t count);
+/* The table just started may be set in two halves where there is room. */
+void document_halves(struct document *document);
 void document_cell(struct document *document, const char *words);
 
 /* The cell of a row and column, "" beyond the last one; rows of a table. */
 const char *table_cell(const struct table *table, size_t row, size_t column);
 size_t table_rows(const struct table *table);
+
+/* Title and what stands below it, in one line: for windows, file properties and feet of pages. */
+struct text;
+void document_page_title(struct text *out, const struct document *document);
 
 /* Takes blocks off the end until `count` are left. */
 void document_cut(struct document *document, size_t count);

@@ -6,6 +6,7 @@
 #include <stddef.h>
 
 #include "compare.h"
+#include "document.h"
 #include "status.h"
 #include "text.h"
 #include "words.h"
@@ -70,6 +71,7 @@ struct compare_request {
     struct compare_options options; /* before and after point into the lists */
     struct string_list before, after;
     struct style style;
+    enum paper paper; /* of the PDF */
     const char *output, *json; /* NULL: not asked for */
     bool quiet;
 };

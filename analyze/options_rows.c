@@ -205,6 +205,15 @@ static enum status take_name(const char **target, const char *value, struct comp
     return STATUS_OK;
 }
 
+TAKE(take_paper)
+{
+    if (strcmp(value, "a4") != 0 && strcmp(value, "letter") != 0)
+        return complain(complaint, STATUS_BAD_USAGE, "give a4 or letter");
+    ((struct compare_request *)target)->paper =
+        strcmp(value, "letter") == 0 ? PAPER_LETTER : PAPER_A4;
+    return STATUS_OK;
+}
+
 TAKE(take_output)
 {
     return take_name(&((struct compare_request *)target)->output, value, complaint);
@@ -259,8 +268,11 @@ static const struct option_row compare_rows[] = {
      "units of the report: degC, K, kPa, L/h or degF, psi, US gal/h; default si", take_units},
     {"--decimal", "point|comma", OPTION_VALUE, "decimal sign of report and charts; default point",
      take_decimal},
+    {"--paper", "a4|letter", OPTION_VALUE, "paper of report.pdf; default a4. report.html fits both",
+     take_paper},
     {"--output", "DIR", OPTION_VALUE,
-     "folder for report.html, report.txt, result.json, holds.csv and charts/; made if it is not "
+     "folder for report.pdf, report.html, report.txt, result.json, holds.csv and charts/; made if "
+     "it is not "
      "there; files of an earlier comparison in it are replaced",
      take_output},
     {"--json", "FILE|-", OPTION_VALUE, "write the result as JSON; - is standard output", take_json},
@@ -355,6 +367,8 @@ void compare_command(struct text *out, const struct compare_request *request)
         text_add(out, " --units us");
     if (request->style.decimal_comma)
         text_add(out, " --decimal comma");
+    if (request->paper == PAPER_LETTER)
+        text_add(out, " --paper letter");
 }
 
 /* --- show, export, check */

@@ -11,8 +11,9 @@
 const struct section sections[] = {
     {"title", "", true, section_title},
     {"finding", "Finding", true, section_finding},
-    {"bands", "By engine speed", true, section_bands},
     {"about", "Boat, engine and work", false, section_about},
+    {"picture", "", false, section_picture},
+    {"bands", "By engine speed", true, section_bands},
     {"hints", "What to look at next", true, section_hints},
     {"charts", "Charts", false, section_charts},
     {"conditions", "Conditions of the runs", false, section_conditions},

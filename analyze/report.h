@@ -43,6 +43,11 @@ enum status report_build(const struct report_input *input, struct document *out,
 void report_text(struct text *out, const struct document *document,
                  const struct drawing_list *drawings, const char *folder, bool colour);
 
+/* Pages for print: PDF with selectable text, bookmarks and page numbers. STATUS_MEMORY, STATUS_IO. */
+enum status report_pdf(struct text *out, const struct document *document,
+                       const struct drawing_list *drawings, enum paper paper,
+                       struct complaint *complaint);
+
 /* One HTML page that needs nothing else: no script, no network. */
 void report_html(struct text *out, const struct document *document,
                  const struct drawing_list *drawings);
@@ -55,6 +60,7 @@ void section_title(struct document *document, const struct report_input *input);
 void section_finding(struct document *document, const struct report_input *input);
 void section_bands(struct document *document, const struct report_input *input);
 void section_about(struct document *document, const struct report_input *input);
+void section_picture(struct document *document, const struct report_input *input);
 void section_hints(struct document *document, const struct report_input *input);
 void section_charts(struct document *document, const struct report_input *input);
 void section_conditions(struct document *document, const struct report_input *input);

@@ -48,6 +48,10 @@ static const char style_sheet[] =
     ".n+.s,.n+.w{padding-left:.8rem}\n"
     "td.w{min-width:6.5rem}tbody th{min-width:7.5rem}\n"
     "tbody th.k{min-width:0;white-space:nowrap}\n"
+    "dl{columns:2;column-gap:1.6rem;margin:.7rem 0;font-size:.86rem;line-height:1.35}\n"
+    "dl div{display:flex;gap:.7rem;padding:.28rem 0;border-bottom:1px solid var(--line);"
+    "break-inside:avoid}\n"
+    "dt{flex:0 0 42%;color:var(--soft)}dd{flex:1;margin:0;min-width:0}\n"
     "figure{margin:1.4rem 0}\n"
     "figure div{overflow-x:auto}\n"
     "figure svg{display:block;width:100%;min-width:20rem;height:auto}\n"
@@ -56,7 +60,7 @@ static const char style_sheet[] =
     "pre{background:var(--ground);border:1px solid var(--line);padding:.7rem .8rem;"
     "white-space:pre-wrap;font:.8rem/1.45 \"DejaVu Sans Mono\",monospace}\n"
     ".missing{color:var(--soft);border:1px dashed var(--line);padding:.7rem .8rem}\n"
-    "@media (max-width:40rem){body{padding:1rem .9rem 3rem;font-size:15px}"
+    "@media (max-width:40rem){dl{columns:1}body{padding:1rem .9rem 3rem;font-size:15px}"
     "h1{font-size:1.3rem}.key .number{font-size:1.8rem}"
     "table{font-size:.78rem}th,td{padding-right:.45rem}th.n{white-space:normal}}\n"
     "@page{margin:17mm 16mm 18mm}\n"
@@ -119,8 +123,23 @@ static void table_head(struct text *out, const struct table *table)
     text_add(out, "</tr></thead>\n");
 }
 
+/* Names and values in two columns where the page is wide. */
+static void list_html(struct text *out, const struct table *table)
+{
+    text_add(out, "<dl>\n");
+    for (size_t row = 0; row < table_rows(table); row++) {
+        tagged(out, "<div><dt>", table_cell(table, row, 0), "</dt>");
+        tagged(out, "<dd>", table_cell(table, row, 1), "</dd></div>\n");
+    }
+    text_add(out, "</dl>\n");
+}
+
 static void table_html(struct text *out, const struct table *table)
 {
+    if (table->halves) {
+        list_html(out, table);
+        return;
+    }
     const char *name =
         names_are_short(table) ? "<th scope=\"row\" class=\"k\">" : "<th scope=\"row\">";
     text_add(out, "<div class=\"scroll\"><table>\n");
@@ -214,18 +233,13 @@ static void block_html(struct text *out, const struct block *block,
     }
 }
 
-/* The page's title: that of the report and the boat. */
 static void page_title(struct text *out, const struct document *document)
 {
-    text_add(out, "<title>");
-    if (document->count > 0 && document->blocks[0].kind == BLOCK_TITLE) {
-        struct text clipped = {0};
-        text_clip(&clipped, document->blocks[0].words[1], 80);
-        tagged(out, "", document->blocks[0].words[0], ": ");
-        text_html(out, text_string(&clipped));
-        text_free(&clipped);
-    }
-    text_add(out, "</title>\n");
+    struct text title = {0};
+    document_page_title(&title, document);
+    tagged(out, "<title>", text_string(&title), "</title>\n");
+    out->failed |= title.failed;
+    text_free(&title);
 }
 
 void report_html(struct text *out, const struct document *document,

@@ -86,16 +86,6 @@ static void control(struct document *document, const struct report_input *input,
         word_range(input->style, UNIT_ONE, ratio, decimals, false).s);
 }
 
-static void main_chart(struct document *document, const struct report_input *input,
-                       const struct engine_answer *engine)
-{
-    const struct drawing_list *drawings = input->drawings;
-    for (size_t i = 0; i < drawings->count; i++)
-        if (drawings->list[i].chart == &chart_coolant &&
-            chart_engine(&drawings->list[i].view) == engine)
-            document_figure(document, i, drawings->list[i].caption);
-}
-
 /* Made anew in the reader's units: converting a rounded number would round it twice. */
 static void sentence(struct document *document, const struct report_input *input,
                      const struct engine_answer *engine)
@@ -124,8 +114,6 @@ static void finding_of(struct document *document, const struct report_input *inp
         report_prose_paragraph(document, input->style, text_string(&next));
         text_free(&next);
     }
-    if (input->extent == REPORT_WHOLE)
-        main_chart(document, input, engine);
 }
 
 void section_finding(struct document *document, const struct report_input *input)
@@ -392,7 +380,16 @@ static bool is_main_chart(const struct drawing *drawing)
     return drawing->chart == &chart_coolant;
 }
 
-/* The main chart stands with the finding; all others here. */
+/* The main chart of each engine stands on the first page. */
+void section_picture(struct document *document, const struct report_input *input)
+{
+    const struct drawing_list *drawings = input->drawings;
+    for (size_t i = 0; i < drawings->count; i++)
+        if (is_main_chart(&drawings->list[i]))
+            document_figure(document, i, drawings->list[i].caption);
+}
+
+/* All other charts. */
 void section_charts(struct document *document, const struct report_input *input)
 {
     const struct drawing_list *drawings = input->drawings;

@@ -78,6 +78,7 @@ void section_about(struct document *document, const struct report_input *input)
     static const struct column columns[] = {{"", COLUMN_NAME}, {"", COLUMN_WORDS}};
     const struct answer *answer = input->answer;
     document_table(document, "", columns, 2);
+    document_halves(document);
     for (size_t i = 0; i < fact_row_count; i++)
         if (fact_rows[i].section == FACT_BOAT)
             agreed_fact(document, answer, &fact_rows[i], 0);

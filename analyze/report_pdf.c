@@ -1,0 +1,285 @@
+/* report_pdf.c - the document as pages for print: the same blocks as text and page. */
+#include <math.h>
+#include <string.h>
+
+#include "pdf_book.h"
+#include "pdf_table.h"
+#include "picture.h"
+#include "report.h"
+
+#define SHRUNK_LEAST 0.72 /* a chart may be made this much smaller to stay on its page */
+
+static const struct face title_face = {BOOK_FAMILY, 16, true};
+static const struct face below_face = {BOOK_FAMILY, 9.5, false};
+static const struct face chapter_face = {BOOK_FAMILY, 12, true};
+static const struct face part_face = {BOOK_FAMILY, 9.6, true};
+static const struct face body_face = {BOOK_FAMILY, 8.6, false};
+static const struct face finding_face = {BOOK_FAMILY, 11.5, true};
+static const struct face number_face = {BOOK_FAMILY, 21, true};
+static const struct face caption_face = {BOOK_FAMILY, 7.4, false};
+static const struct face code_face = {BOOK_MONO, 7.2, false};
+
+struct press {
+    struct book book;
+    const struct drawing_list *drawings;
+    size_t figures;
+    bool failed;
+};
+
+static void tagged_words(struct book *book, const char *tag, const struct face *face,
+                         const struct ink *ink, double indent, const char *words)
+{
+    book_tag(book, tag);
+    book_words(book, face, ink, indent, words);
+    book_end_tag(book, tag);
+}
+
+static double height_of(struct book *book, const struct face *face, const char *words,
+                        double indent)
+{
+    PangoLayout *layout = book_layout(book, face, words, book_width(book) - indent);
+    double height = layout_height(layout);
+    g_object_unref(layout);
+    return height;
+}
+
+static void print_title(struct press *press, const struct block *block)
+{
+    struct book *book = &press->book;
+    tagged_words(book, "H1", &title_face, &ink_black, 0, block->words[0]);
+    book->y += 1;
+    tagged_words(book, "P", &below_face, &ink_soft, 0, block->words[1]);
+    book->y += 5;
+    book_rule(book, book->left, book->y, book_width(book), 2, &ink_black);
+    book->y += 2;
+}
+
+/* `room`: what must follow on the same page. */
+static void print_heading(struct press *press, const struct block *block, double room)
+{
+    struct book *book = &press->book;
+    bool chapter = block->level <= 2;
+    book_space(book, chapter ? 15 : 9);
+    book_need(book, room);
+    book_mark(book, block->level, block->words[0]);
+    tagged_words(book, chapter ? "H2" : "H3", chapter ? &chapter_face : &part_face, &ink_black, 0,
+                 block->words[0]);
+    if (chapter) {
+        book->y += 2;
+        book_rule(book, book->left, book->y, book_width(book), 0.6, &ink_line);
+    }
+    book->y += chapter ? 3 : 1;
+}
+
+static const struct ink *ink_of(enum finding finding)
+{
+    switch (finding) {
+    case FINDING_LOWERED:
+        return &ink_good;
+    case FINDING_RAISED:
+        return &ink_bad;
+    case FINDING_NO_CHANGE_SHOWN:
+    case FINDING_CANNOT_BE_SHOWN:
+        break;
+    }
+    return &ink_soft;
+}
+
+static void print_finding(struct press *press, const struct block *block)
+{
+    struct book *book = &press->book;
+    double height = height_of(book, &finding_face, block->words[0], 14) + 11;
+    book_space(book, 4);
+    book_need(book, height);
+    book_box(book, book->left, book->y, book_width(book), height, true, &ink_ground);
+    book_box(book, book->left, book->y, 5, height, true, ink_of(block->finding));
+    book->y += 5.5;
+    tagged_words(book, "P", &finding_face, &ink_black, 14, block->words[0]);
+    book->y += 5.5;
+}
+
+static void print_key(struct press *press, const struct block *block)
+{
+    static const struct face *const faces[] = {&body_face, &number_face, &body_face, &body_face};
+    struct book *book = &press->book;
+    double height = 14;
+    for (size_t i = 0; i < BLOCK_WORDS; i++)
+        height += height_of(book, faces[i], block->words[i], 20);
+    book_space(book, 7);
+    book_need(book, height);
+    book_box(book, book->left, book->y, book_width(book), height, false, &ink_line);
+    book->y += 7;
+    for (size_t i = 0; i < BLOCK_WORDS; i++)
+        tagged_words(book, "P", faces[i], i == 3 ? &ink_soft : &ink_black, 10, block->words[i]);
+    book->y += 7;
+}
+
+static void print_item(struct press *press, const struct block *block)
+{
+    struct book *book = &press->book;
+    book_space(book, 3);
+    book_need(book, 24);
+    double y = book->y;
+    size_t page = book->page;
+    book_tag(book, "LI");
+    PangoLayout *dot = book_layout(book, &body_face, "•", 20);
+    int line = 0;
+    struct placing place = {book->left + 2, y, 0, 100, false};
+    book_lines(book, dot, &line, &place, &ink_black);
+    g_object_unref(dot);
+    (void)page;
+    book_words(book, &body_face, &ink_black, 13, block->words[0]);
+    book_end_tag(book, "LI");
+}
+
+/* --- charts */
+
+static void print_missing(struct press *press, const struct drawing *drawing)
+{
+    struct text words = {0}, clean = {0};
+    text_add(&words, "This chart could not be drawn. What it shows: ");
+    text_add(&words, drawing->describes);
+    text_clean(&clean, text_string(&words));
+    press->failed |= words.failed || clean.failed;
+    tagged_words(&press->book, "P", &body_face, &ink_soft, 0, text_string(&clean));
+    text_free(&words);
+    text_free(&clean);
+}
+
+/* The picture, on this page if it fits there a little smaller, else on the next. */
+static bool print_picture(struct press *press, const struct text *svg, double caption)
+{
+    struct book *book = &press->book;
+    double width = fmin(book_width(book), CHART_WIDTH * 72);
+    double height = book_picture_height(svg->bytes, svg->length, width);
+    if (!(height > 0))
+        return false;
+    double room = book_room(book) - caption;
+    if (height > room && height * SHRUNK_LEAST > room) {
+        book_next_page(book);
+        room = book_room(book) - caption;
+    }
+    double scale = fmin(1, room / height);
+    book_tag(book, "Figure");
+    bool drawn = book_picture(book, svg->bytes, svg->length, width * scale, height * scale);
+    book_end_tag(book, "Figure");
+    book->y += height * scale;
+    return drawn;
+}
+
+static void print_figure(struct press *press, const struct block *block)
+{
+    const struct drawing *drawing = &press->drawings->list[block->figure];
+    struct text caption = {0}, svg = {0};
+    text_addf(&caption, "Figure %zu. ", ++press->figures);
+    text_clean(&caption, drawing->chart->title);
+    book_space(&press->book, 9);
+    double height = height_of(&press->book, &caption_face, text_string(&caption), 0) + 2;
+    if (drawing->svg == NULL ||
+        !picture_svg(&svg, drawing->svg, drawing->name, drawing->describes) ||
+        !print_picture(press, &svg, height))
+        print_missing(press, drawing);
+    press->book.y += 2;
+    tagged_words(&press->book, "P", &caption_face, &ink_soft, 0, text_string(&caption));
+    press->failed |= caption.failed || svg.failed;
+    text_free(&caption);
+    text_free(&svg);
+}
+
+static void print_code(struct press *press, const struct block *block)
+{
+    struct book *book = &press->book;
+    double height = height_of(book, &code_face, block->words[0], 12);
+    book_space(book, 5);
+    if (height < (book->bottom - book->top) / 2) {
+        book_need(book, height + 10);
+        book_box(book, book->left, book->y, book_width(book), height + 10, true, &ink_ground);
+    }
+    book->y += 5;
+    tagged_words(book, "Code", &code_face, &ink_black, 6, block->words[0]);
+    book->y += 5;
+}
+
+/* --- all blocks */
+
+/* What a heading needs below it on its page: the next block's first lines, or all of a picture. */
+static double follows(const struct document *document, size_t index)
+{
+    double room = 58;
+    for (size_t i = index + 1; i < document->count; i++) {
+        if (document->blocks[i].kind == BLOCK_FIGURE)
+            return room + 150;
+        if (document->blocks[i].kind == BLOCK_KEY || document->blocks[i].kind == BLOCK_FINDING)
+            return room + 60;
+        if (document->blocks[i].kind != BLOCK_HEADING)
+            break;
+        room += 24;
+    }
+    return room;
+}
+
+static void print_block(struct press *press, const struct document *document, size_t index)
+{
+    const struct block *block = &document->blocks[index];
+    switch (block->kind) {
+    case BLOCK_TITLE:
+        print_title(press, block);
+        break;
+    case BLOCK_HEADING:
+        print_heading(press, block, follows(document, index));
+        break;
+    case BLOCK_PARAGRAPH:
+        book_space(&press->book, 4);
+        tagged_words(&press->book, "P", &body_face, &ink_black, 0, block->words[0]);
+        break;
+    case BLOCK_FINDING:
+        print_finding(press, block);
+        break;
+    case BLOCK_KEY:
+        print_key(press, block);
+        break;
+    case BLOCK_ITEM:
+        print_item(press, block);
+        break;
+    case BLOCK_TABLE:
+        book_space(&press->book, 7);
+        pdf_table(&press->book, block->table);
+        break;
+    case BLOCK_FIGURE:
+        print_figure(press, block);
+        break;
+    case BLOCK_CODE:
+        print_code(press, block);
+        break;
+    }
+}
+
+static enum status print_all(struct press *press, struct text *out, const struct document *document,
+                             enum paper paper, struct complaint *complaint)
+{
+    struct text title = {0};
+    size_t pages = press->book.pages;
+    press->figures = 0;
+    document_page_title(&title, document);
+    enum status status = book_open(&press->book, out, paper, text_string(&title), complaint);
+    press->book.pages = pages;
+    for (size_t i = 0; i < document->count && status == STATUS_OK; i++)
+        print_block(press, document, i);
+    enum status closed = book_close(&press->book, complaint);
+    text_free(&title);
+    return status != STATUS_OK ? status : closed;
+}
+
+enum status report_pdf(struct text *out, const struct document *document,
+                       const struct drawing_list *drawings, enum paper paper,
+                       struct complaint *complaint)
+{
+    struct press press = {.drawings = drawings};
+    enum status status = print_all(&press, NULL, document, paper, complaint);
+    press.book.pages = press.book.page;
+    if (status == STATUS_OK)
+        status = print_all(&press, out, document, paper, complaint);
+    if (status == STATUS_OK && (press.failed || out->failed))
+        status = complain(complaint, STATUS_MEMORY, "no memory left for the PDF report");
+    return status;
+}
