@@ -324,7 +324,7 @@ bool book_picture(struct book *book, const char *svg, size_t length, double widt
     if (book->dry)
         return true;
     RsvgHandle *handle = open_picture(svg, length);
-    RsvgRectangle place = {book->left, book->y, width, height};
+    RsvgRectangle place = {book->left + (book_width(book) - width) / 2, book->y, width, height};
     bool drawn =
         handle != NULL && rsvg_handle_render_document(handle, book->cairo, &place, NULL) != FALSE;
     if (handle != NULL)

@@ -87,7 +87,7 @@ void book_mark(struct book *book, int level, const char *words);
 void book_tag(struct book *book, const char *tag);
 void book_end_tag(struct book *book, const char *tag);
 
-/* A picture with its top left at the cursor, `width` wide, and how high it is then; 0 if `svg` is no
+/* A picture in the middle below the cursor, `width` wide, and how high it is then; 0 if `svg` is no
  * picture that can be drawn. */
 double book_picture_height(const char *svg, size_t length, double width);
 bool book_picture(struct book *book, const char *svg, size_t length, double width, double height);

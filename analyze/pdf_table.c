@@ -8,6 +8,7 @@
 #define PAD 2.2         /* above and below the words of a row */
 #define NARROWEST 34.0  /* that a column of words may become */
 #define WORD_MOST 120.0 /* a longer word may be broken */
+#define WHOLE_ROWS 14   /* of a table that is not broken if it can be helped */
 #define SIDES_MAX 2
 
 static const struct face cell_face = {BOOK_FAMILY, 7.8, false};
@@ -263,17 +264,33 @@ static void body_row(struct plan *plan, size_t index)
     free_row(plan, &row);
 }
 
-/* Height of head and first rows, which stay with the caption. */
-static double start_height(struct plan *plan)
+static double rows_height(struct plan *plan, size_t from, size_t to)
 {
-    double height = draw_head(plan, false);
-    for (size_t i = 0; i < plan->rows && i < 2; i++) {
+    double height = 0;
+    for (size_t i = from; i < to; i++) {
         struct row row;
         make_row(plan, i, false, &row);
         height += row.height + 2 * PAD;
         free_row(plan, &row);
     }
-    return fmin(height, (plan->book->bottom - plan->book->top) / 3);
+    return height;
+}
+
+/* What stays with the caption: a small table as a whole, of others head and first rows. */
+static double start_height(struct plan *plan)
+{
+    double most = (plan->book->bottom - plan->book->top) / 3;
+    double whole = plan->rows <= WHOLE_ROWS ? rows_height(plan, 0, plan->rows) : most;
+    size_t first = plan->rows < 2 ? plan->rows : 2;
+    double body = whole < most ? whole : fmin(rows_height(plan, 0, first), most);
+    return draw_head(plan, false) + body;
+}
+
+/* Height of the last two rows, which stay together; 0 where they are too long for that. */
+static double start_of_end(struct plan *plan, size_t index)
+{
+    double height = rows_height(plan, index, plan->rows);
+    return height < (plan->book->bottom - plan->book->top) / 4 ? height : 0;
 }
 
 void pdf_table(struct book *book, const struct table *table)
@@ -297,7 +314,10 @@ void pdf_table(struct book *book, const struct table *table)
     }
     book_tag(book, "Table");
     draw_head(&plan, true);
-    for (size_t i = 0; i < plan.rows; i++)
+    for (size_t i = 0; i < plan.rows; i++) {
+        if (i > 0 && i + 2 == plan.rows && start_of_end(&plan, i) > book_room(book))
+            next_page(&plan);
         body_row(&plan, i);
+    }
     book_end_tag(book, "Table");
 }

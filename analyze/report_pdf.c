@@ -120,14 +120,12 @@ static void print_item(struct press *press, const struct block *block)
     book_space(book, 3);
     book_need(book, 24);
     double y = book->y;
-    size_t page = book->page;
     book_tag(book, "LI");
     PangoLayout *dot = book_layout(book, &body_face, "•", 20);
     int line = 0;
     struct placing place = {book->left + 2, y, 0, 100, false};
     book_lines(book, dot, &line, &place, &ink_black);
     g_object_unref(dot);
-    (void)page;
     book_words(book, &body_face, &ink_black, 13, block->words[0]);
     book_end_tag(book, "LI");
 }
@@ -147,7 +145,8 @@ static void print_missing(struct press *press, const struct drawing *drawing)
 }
 
 /* The picture, on this page if it fits there a little smaller, else on the next. */
-static bool print_picture(struct press *press, const struct text *svg, double caption)
+static bool print_picture(struct press *press, const struct text *svg, double caption,
+                          double *indent)
 {
     struct book *book = &press->book;
     double width = fmin(book_width(book), CHART_WIDTH * 72);
@@ -160,6 +159,7 @@ static bool print_picture(struct press *press, const struct text *svg, double ca
         room = book_room(book) - caption;
     }
     double scale = fmin(1, room / height);
+    *indent = (book_width(book) - width * scale) / 2;
     book_tag(book, "Figure");
     bool drawn = book_picture(book, svg->bytes, svg->length, width * scale, height * scale);
     book_end_tag(book, "Figure");
@@ -171,16 +171,17 @@ static void print_figure(struct press *press, const struct block *block)
 {
     const struct drawing *drawing = &press->drawings->list[block->figure];
     struct text caption = {0}, svg = {0};
+    double indent = 0;
     text_addf(&caption, "Figure %zu. ", ++press->figures);
     text_clean(&caption, drawing->chart->title);
     book_space(&press->book, 9);
-    double height = height_of(&press->book, &caption_face, text_string(&caption), 0) + 2;
+    double height = height_of(&press->book, &caption_face, text_string(&caption), 0) + 6;
     if (drawing->svg == NULL ||
         !picture_svg(&svg, drawing->svg, drawing->name, drawing->describes) ||
-        !print_picture(press, &svg, height))
+        !print_picture(press, &svg, height, &indent))
         print_missing(press, drawing);
     press->book.y += 2;
-    tagged_words(&press->book, "P", &caption_face, &ink_soft, 0, text_string(&caption));
+    tagged_words(&press->book, "P", &caption_face, &ink_soft, indent, text_string(&caption));
     press->failed |= caption.failed || svg.failed;
     text_free(&caption);
     text_free(&svg);
@@ -203,12 +204,14 @@ static void print_code(struct press *press, const struct block *block)
 /* --- all blocks */
 
 /* What a heading needs below it on its page: the next block's first lines, or all of a picture. */
-static double follows(const struct document *document, size_t index)
+static double follows(const struct press *press, const struct document *document, size_t index)
 {
     double room = 58;
     for (size_t i = index + 1; i < document->count; i++) {
-        if (document->blocks[i].kind == BLOCK_FIGURE)
-            return room + 150;
+        if (document->blocks[i].kind == BLOCK_FIGURE) {
+            const struct chart *chart = press->drawings->list[document->blocks[i].figure].chart;
+            return room + (chart->height + 0.6) * 72 * SHRUNK_LEAST;
+        }
         if (document->blocks[i].kind == BLOCK_KEY || document->blocks[i].kind == BLOCK_FINDING)
             return room + 60;
         if (document->blocks[i].kind != BLOCK_HEADING)
@@ -226,10 +229,12 @@ static void print_block(struct press *press, const struct document *document, si
         print_title(press, block);
         break;
     case BLOCK_HEADING:
-        print_heading(press, block, follows(document, index));
+        print_heading(press, block, follows(press, document, index));
         break;
     case BLOCK_PARAGRAPH:
         book_space(&press->book, 4);
+        if (index + 1 < document->count && block[1].kind == BLOCK_CODE)
+            book_need(&press->book, 60);
         tagged_words(&press->book, "P", &body_face, &ink_black, 0, block->words[0]);
         break;
     case BLOCK_FINDING:
