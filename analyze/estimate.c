@@ -353,15 +353,15 @@ static void warn_load(struct work *work)
     if (strcmp(engine->load_from, "assumed") != 0 || work->setup.control_draws)
         return;
     double change = engine->bands[engine->key_band].change.value;
-    answer_warn(
-        work->answer, "load_assumed", engine->instance,
-        "Fuel rate or percent load were not recorded in all runs. The heat load at equal "
-        "speed is taken to differ by no more than %.0f %% from day to day (standard "
-        "uncertainty); this costs %.1f K in the key band. If the load was really %.0f %% %s "
-        "after the service, that alone explains the %.1f K: propeller, hull, weight and "
-        "weather must have been alike.",
-        100 * engine->load_u, cost(work, "load"), 100 * fabs(expm1(work->pooled)),
-        work->pooled < 0 ? "lower" : "higher", fabs(change));
+    answer_warn(work->answer, "load_assumed", engine->instance,
+                "Fuel rate or percent load were not recorded in all runs. The heat load at equal "
+                "speed is taken to differ by no more than %.0f %% from day to day (standard "
+                "uncertainty); this alone makes the interval of the key band ±%.1f K. If the load "
+                "was really %.0f %% %s "
+                "after the service, that alone explains the %.1f K: propeller, hull, weight and "
+                "weather must have been alike.",
+                100 * engine->load_u, cost(work, "load"), 100 * fabs(expm1(work->pooled)),
+                work->pooled < 0 ? "lower" : "higher", fabs(change));
 }
 
 static void warn_ladder(struct work *work)
@@ -371,14 +371,14 @@ static void warn_ladder(struct work *work)
             work->answer, "ladder_single", work->engine->instance,
             "No speed was held twice in a run: how much holds differ had to be read from "
             "their distance to a smooth curve, with %.0f degrees of freedom. A ladder up and "
-            "down would narrow the %.1f K that this costs in the key band.",
+            "down would narrow the ±%.1f K that this alone gives the interval of the key band.",
             work->fit.df, cost(work, "scatter"));
     if (open_weak(work))
         answer_warn(
             work->answer, "open_rise_weak", work->engine->instance,
             "At no shared speed was the thermostat nearly open both before and after. While "
             "it is in control it hides the exchanger: the readings hardly move, and the open "
-            "rise leans on the thermostat's rating (%.1f K in the key band).",
+            "rise leans on the thermostat's rating (±%.1f K in the interval of the key band).",
             cost(work, "thermostat"));
 }
 
