@@ -277,6 +277,93 @@ static void h5py_reads_the_same(void **state)
     free(path);
 }
 
+/* --- the frozen file of format version 1: it must open and say the same for ever */
+
+static const char *const frozen = "tests/frozen/run-format-1.h5";
+
+static void the_frozen_head_is_read(struct run *run)
+{
+    const struct run_facts_of *about = run_about(run);
+    const struct facts *facts = run_facts(run);
+    double start, full, rated;
+    assert_int_equal(about->format_version, 1);
+    assert_string_equal(about->software, "searun-logger 0.1.0");
+    assert_true(about->start_unix_us == INT64_C(1714557600250000));
+    assert_true(about->duration == 60.0);
+    assert_int_equal(about->clock, CLOCK_GNSS);
+    assert_true(about->closed_cleanly && !about->rebuilt);
+    assert_string_equal(facts_get(facts, FACT_BOAT, 0, "name"), "Tern's Reach");
+    assert_string_equal(facts_get(facts, FACT_RUN, 0, "purpose"), "before service");
+    assert_string_equal(facts_get(facts, FACT_RUN, 0, "notes"),
+                        "slack water, \"new\" coolant\nSkye – Łódź");
+    assert_true(facts_pair(facts, 0, "thermostat", &start, &full) && start == 71 && full == 82);
+    assert_true(facts_number(facts, 0, "rated_rpm", &rated) && rated == 2800);
+    assert_int_equal(run_input_count(run), 2);
+    assert_string_equal(run_input_at(run, 0)->text, "serial:/dev/ttyUSB0,4800");
+    assert_int_equal(run_tally(run, 0)->line[REASON_BAD_CHECKSUM].count, 3);
+    assert_int_equal(run_tally(run, 1)->line[REASON_FRAMES].count, 600);
+}
+
+static void the_frozen_channels_are_read(struct run *run)
+{
+    struct origin bus = make_origin(PROTOCOL_NMEA2000, PLACE_ENGINE, 0, "127488", "35", "");
+    struct origin xdr = make_origin(PROTOCOL_NMEA0183, PLACE_ENGINE, 0, "XDR", "II", "C:ENGINE#0");
+    bus.input = 1;
+    struct series speed = read_channel(run, &bus, CHANNEL_ENGINE_SPEED);
+    struct series boost = read_channel(run, &bus, CHANNEL_BOOST_PRESSURE);
+    struct series coolant = read_channel(run, &xdr, CHANNEL_COOLANT_TEMPERATURE);
+    assert_true(speed.count == 600 && boost.count == 499 && coolant.count == 60);
+    for (size_t i = 0; i < 600; i++)
+        assert_true(speed.value[i] == 1450 + (double)(i % 40) * 0.25 &&
+                    speed.time[i] == (double)i / 10);
+    for (size_t i = 0; i < 499; i++)
+        assert_true(boost.value[i] == 120 + (double)((i + 101) % 7));
+    for (size_t i = 0; i < 60; i++)
+        assert_true(coolant.value[i] == 80 + (double)(i * 10 % 100) / 10);
+    series_free(&speed);
+    series_free(&boost);
+    series_free(&coolant);
+}
+
+static bool count_raw(void *self, const struct raw_message *message)
+{
+    size_t *counts = self;
+    counts[message->input]++;
+    if (message->is_can)
+        assert_true(message->can_id == 0x89F20023u && message->length == 8);
+    else
+        assert_memory_equal(message->bytes, "$IIMTW,12.5,C*1B", 16);
+    return true;
+}
+
+static void the_frozen_rest_is_read(struct run *run)
+{
+    const struct run_event *events;
+    const struct run_gap *gaps;
+    const struct run_utc *utcs;
+    size_t count, raw[2] = {0, 0};
+    assert_int_equal(run_events(run, &events, &count, NULL), STATUS_OK);
+    assert_true(count == 1 && events[0].time == 5 && events[0].origin.number == 127488);
+    assert_string_equal(events[0].key, "over_temperature");
+    assert_int_equal(run_gaps(run, &gaps, &count, NULL), STATUS_OK);
+    assert_true(count == 1 && gaps[0].from == 5 && gaps[0].to == 6 && gaps[0].lost == 7);
+    assert_int_equal(run_utcs(run, &utcs, &count, NULL), STATUS_OK);
+    assert_true(count == 1 && utcs[0].unix_us == INT64_C(1714557601000000));
+    assert_int_equal(run_raw(run, count_raw, raw, NULL), STATUS_OK);
+    assert_true(raw[0] == 60 && raw[1] == 600);
+}
+
+static void the_frozen_file_still_opens(void **state)
+{
+    (void)state;
+    struct run *run = open_run(frozen);
+    the_frozen_head_is_read(run);
+    the_frozen_channels_are_read(run);
+    the_frozen_rest_is_read(run);
+    assert_int_equal(check_run(run).worst, 0);
+    run_close(run);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -284,6 +371,7 @@ int main(void)
         cmocka_unit_test(h5dump_reads_how_they_are_packed),
         cmocka_unit_test(h5dump_sees_checksums_and_the_time_scale),
         cmocka_unit_test(h5py_reads_the_same),
+        cmocka_unit_test(the_frozen_file_still_opens),
     };
     return cmocka_run_group_tests(tests, setup, remove_folder);
 }
