@@ -8,6 +8,7 @@
 #include <string.h>
 
 #include "facts.h"
+#include "note.h"
 
 static const struct finding_row {
     const char *key, *words;
@@ -118,6 +119,12 @@ static void free_summary(struct run_summary *run)
     if (run->facts)
         facts_free(run->facts);
     free(run->facts);
+    if (run->entered)
+        facts_free(run->entered);
+    free(run->entered);
+    if (run->notes)
+        notes_free(run->notes);
+    free(run->notes);
 }
 
 void answer_free(struct answer *answer)

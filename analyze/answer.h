@@ -217,7 +217,9 @@ struct run_summary {
     double gap_seconds;
     uint64_t lost;
     /* every fact of facts.def for the vessel and run is kept in: */
-    struct facts *facts; /* owned */
+    struct facts *facts;   /* owned */
+    struct facts *entered; /* those of them that come from a boat file, owned; NULL: none */
+    struct notes *notes;   /* remarks beside the run file, owned; NULL: none */
     /* per engine, for the charts in time: */
     size_t trace_count;
     struct trace {
@@ -231,6 +233,8 @@ struct answer {
     double reference_sea;       /* degC */
     const char *reference_from; /* "given" or "mean of both runs" */
     uint64_t seed;
+    char boat_file[4096]; /* path of the boat file, "" without; and its SHA-256 */
+    char boat_sha256[65];
     char options[1000]; /* the options used, for provenance */
     size_t run_count;
     struct run_summary *runs;

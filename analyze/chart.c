@@ -160,7 +160,7 @@ const char *chart_thermostat_from(const struct engine_answer *engine)
     if (strcmp(from, "given") == 0)
         return "the rating given to the program, adjusted to the holds within its uncertainty";
     if (strcmp(from, "run file") == 0)
-        return "the rating in the run files, adjusted to the holds within its uncertainty";
+        return "the recorded rating, adjusted to the holds within its uncertainty";
     if (strcmp(from, "fitted") == 0)
         return "fitted to the holds";
     return "source not known";

@@ -2,13 +2,17 @@
 #include "compare.h"
 
 #include <math.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
 #include "also.h"
+#include "boat_file.h"
 #include "comparison.h"
 #include "exchanger.h"
 #include "facts.h"
+#include "note.h"
+#include "provenance.h"
 #include "summary.h"
 
 struct trial *comparison_trials(const struct comparison *c, size_t engine)
@@ -58,8 +62,32 @@ static bool is_repeated(const struct answer *answer, const struct run_summary *r
     return false;
 }
 
+/* Reads the boat file once for all runs. */
+static enum status read_boat_file(struct comparison *c, struct facts *boat)
+{
+    const char *path = c->options->boat_file;
+    if (!path)
+        return STATUS_OK;
+    snprintf(c->answer->boat_file, sizeof c->answer->boat_file, "%s", path);
+    enum status status = provenance_sha256(path, c->answer->boat_sha256, c->complaint);
+    return status ? status : boat_file_read(path, boat, c->complaint);
+}
+
+/* What people entered beside the run file: facts of the boat file, remarks. */
+static enum status add_entered(struct comparison *c, const struct facts *boat,
+                               struct run_summary *summary)
+{
+    summary->entered = calloc(1, sizeof *summary->entered);
+    summary->notes = calloc(1, sizeof *summary->notes);
+    if (!summary->entered || !summary->notes)
+        return comparison_no_memory(c);
+    enum status status = boat_file_fill(boat, summary->facts, summary->entered, c->complaint);
+    return status ? status : notes_read(summary->path, summary->notes, c->complaint);
+}
+
 /* Opens one run and takes it into the answer. */
-static enum status add_run(struct comparison *c, const char *path, enum side side)
+static enum status add_run(struct comparison *c, const struct facts *boat, const char *path,
+                           enum side side)
 {
     struct logbook book;
     struct run_summary *summary = &c->answer->runs[c->answer->run_count];
@@ -76,6 +104,8 @@ static enum status add_run(struct comparison *c, const char *path, enum side sid
         logbook_close(&book);
         return STATUS_OK;
     }
+    if (!status)
+        status = add_entered(c, boat, summary);
     c->books[c->answer->run_count++] = book; /* also after a failure: freed with the others */
     return status;
 }
@@ -91,11 +121,13 @@ static enum status open_runs(struct comparison *c)
     c->books = calloc(count, sizeof *c->books);
     if (!c->answer->runs || !c->books)
         return comparison_no_memory(c);
-    enum status status = STATUS_OK;
+    struct facts boat = {0};
+    enum status status = read_boat_file(c, &boat);
     for (size_t i = 0; i < o->before_count && !status; i++)
-        status = add_run(c, o->before[i], SIDE_BEFORE);
+        status = add_run(c, &boat, o->before[i], SIDE_BEFORE);
     for (size_t i = 0; i < o->after_count && !status; i++)
-        status = add_run(c, o->after[i], SIDE_AFTER);
+        status = add_run(c, &boat, o->after[i], SIDE_AFTER);
+    facts_free(&boat);
     return status;
 }
 

@@ -9,6 +9,7 @@
 #include "deliver.h"
 #include "export.h"
 #include "folder.h"
+#include "note.h"
 #include "options.h"
 #include "report.h"
 #include "show.h"
@@ -213,16 +214,33 @@ static enum outcome run_check_command(int count, char **arguments)
     return printed == OUTCOME_DONE ? outcome : printed;
 }
 
+static enum outcome run_note(int count, char **arguments)
+{
+    struct note_request request = {NULL, NULL};
+    struct complaint complaint;
+    enum outcome outcome;
+    if (settled(&note_syntax, count, arguments, &request, &outcome))
+        return outcome;
+    if (request.remark == NULL) {
+        complain(&complaint, STATUS_BAD_USAGE,
+                 "there is no remark; usage: searun-analyze note RUN KEY=VALUE");
+        return fail(OUTCOME_USAGE, &complaint);
+    }
+    enum status status = note_add(request.run, request.remark, &complaint);
+    if (status == STATUS_OK)
+        return OUTCOME_DONE;
+    return fail(outcome_of(status, status == STATUS_IO ? OUTCOME_UNWRITTEN : OUTCOME_UNREADABLE),
+                &complaint);
+}
+
 /* --- the table of commands */
 
 static const struct command {
     const struct command_syntax *syntax;
     enum outcome (*run)(int count, char **arguments);
 } commands[] = {
-    {&compare_syntax, run_compare},
-    {&show_syntax, run_show},
-    {&export_syntax, run_export},
-    {&check_syntax, run_check_command},
+    {&compare_syntax, run_compare},     {&show_syntax, run_show}, {&export_syntax, run_export},
+    {&check_syntax, run_check_command}, {&note_syntax, run_note},
 };
 #define COMMANDS (sizeof commands / sizeof commands[0])
 
@@ -250,10 +268,11 @@ static enum outcome run_general(const char *word)
         struct complaint complaint;
         struct text clean = {0};
         text_clip(&clean, word, 40);
-        complain(&complaint, STATUS_BAD_USAGE,
-                 "there is no command %s; compare, show, export, check, --version and --help are "
-                 "allowed",
-                 text_string(&clean));
+        complain(
+            &complaint, STATUS_BAD_USAGE,
+            "there is no command %s; compare, show, export, check, note, --version and --help are "
+            "allowed",
+            text_string(&clean));
         text_free(&clean);
         outcome = fail(OUTCOME_USAGE, &complaint);
     }

@@ -71,7 +71,7 @@ struct compare_request {
     struct compare_options options; /* before and after point into the lists */
     struct string_list before, after;
     struct style style;
-    enum paper paper; /* of the PDF */
+    enum paper paper;          /* of the PDF */
     const char *output, *json; /* NULL: not asked for */
     bool quiet;
 };
@@ -94,7 +94,12 @@ struct check_request {
     bool quiet;
 };
 
-extern const struct command_syntax compare_syntax, show_syntax, export_syntax, check_syntax;
+struct note_request {
+    const char *run, *remark; /* NULL: not given */
+};
+
+extern const struct command_syntax compare_syntax, show_syntax, export_syntax, check_syntax,
+    note_syntax;
 
 void compare_request_default(struct compare_request *request);
 void compare_request_free(struct compare_request *request);

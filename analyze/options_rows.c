@@ -232,9 +232,18 @@ TAKE(take_quiet)
     return STATUS_OK;
 }
 
+TAKE(take_boat)
+{
+    return take_name(&((struct compare_request *)target)->options.boat_file, value, complaint);
+}
+
 static const struct option_row compare_rows[] = {
     {"--before", "RUN...", OPTION_LIST, "run files recorded before the service", take_before},
     {"--after", "RUN...", OPTION_LIST, "run files recorded after it", take_after},
+    {"--boat", "FILE", OPTION_VALUE,
+     "facts of [boat], [engine N] and [run] for what the run files do not hold; the report says "
+     "which came from there",
+     take_boat},
     {"--sea-temperature", "C", OPTION_VALUE,
      "compare at this sea temperature, in degrees Celsius whatever --units says, or in Fahrenheit "
      "with an F (68F); default: the mean of the runs",
@@ -344,6 +353,10 @@ void compare_command(struct text *out, const struct compare_request *request)
     text_add(out, "searun-analyze compare");
     add_runs(out, "--before", options->before, options->before_count);
     add_runs(out, "--after", options->after, options->after_count);
+    if (options->boat_file != NULL) {
+        text_add(out, " --boat ");
+        text_shell(out, options->boat_file);
+    }
     add_number(out, "--sea-temperature", options->reference_sea);
     if (isfinite(options->thermostat_start))
         text_addf(out, " --thermostat %.12g,%.12g", options->thermostat_start,
@@ -506,4 +519,35 @@ const struct command_syntax check_syntax = {
     sizeof check_rows / sizeof check_rows[0],
     OPTION_LIST,
     take_check_run,
+};
+
+TAKE(take_note_run)
+{
+    struct note_request *request = target;
+    if (request->run == NULL)
+        return take_name(&request->run, value, complaint);
+    if (request->remark != NULL)
+        return complain(complaint, STATUS_BAD_USAGE,
+                        "one remark at a time, in quotation marks: "
+                        "searun-analyze note RUN weather=\"rain from noon on\"");
+    request->remark = value;
+    return STATUS_OK;
+}
+
+static const struct option_row note_rows[] = {
+    {"--help", "", OPTION_FLAG, "this text", take_nothing},
+};
+
+const struct command_syntax note_syntax = {
+    "note",
+    "RUN KEY=VALUE",
+    "Adds a remark beside a run file, in RUN.notes. The run file itself is not touched. Reports "
+    "and "
+    "show tell the remarks of a run.",
+    "Exit codes: 0 added; 2 the run cannot be read; 3 the remark cannot be written; 4 a command "
+    "line that cannot be meant.",
+    note_rows,
+    sizeof note_rows / sizeof note_rows[0],
+    OPTION_LIST,
+    take_note_run,
 };

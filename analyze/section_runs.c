@@ -6,10 +6,13 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "boat_file.h"
 #include "facts.h"
+#include "note.h"
 
 #define NOT_RECORDED "not recorded"
-#define RUNS_A_TABLE 3 /* more would be too narrow to read */
+#define ENTERED " (boat file)" /* behind facts that no run file holds */
+#define RUNS_A_TABLE 3         /* more would be too narrow to read */
 
 static const char *recorded(const char *value)
 {
@@ -48,6 +51,8 @@ static void agreed_fact(struct document *document, const struct answer *answer,
         if (value.length > 0)
             text_add(&value, " / ");
         text_add(&value, own);
+        if (boat_file_has(answer->runs[i].entered, row->section, engine, row->key))
+            text_add(&value, ENTERED);
         last = own;
     }
     pair(document, row->title, text_string(&value));
@@ -137,6 +142,8 @@ static void fact_cell(struct document *document, const struct style *style,
 {
     struct text value = {0};
     report_fact_value(&value, style, row, run_fact(run, row->section, engine, row->key));
+    if (boat_file_has(run->entered, row->section, engine, row->key))
+        text_add(&value, ENTERED);
     document->failed |= value.failed;
     document_cell(document, text_string(&value));
     text_free(&value);
@@ -481,6 +488,36 @@ void section_sources(struct document *document, const struct report_input *input
     }
 }
 
+/* --- remarks */
+
+void section_notes(struct document *document, const struct report_input *input)
+{
+    static const struct column columns[] = {
+        {"run", COLUMN_NAME}, {"about", COLUMN_SHORT}, {"remark", COLUMN_WORDS}};
+    const struct answer *answer = input->answer;
+    bool any = false;
+    for (size_t i = 0; i < answer->run_count; i++) {
+        const struct notes *notes = answer->runs[i].notes;
+        if (notes == NULL || notes->count + notes->left_out == 0)
+            continue;
+        if (!any)
+            document_table(document, "Added beside the run files, not part of what was recorded",
+                           columns, 3);
+        any = true;
+        for (size_t n = 0; n < notes->count; n++) {
+            run_cell(document, answer, i);
+            document_cell(document, notes->list[n].key);
+            document_cell(document, notes->list[n].value);
+        }
+        if (notes->left_out > 0) {
+            run_cell(document, answer, i);
+            document_cell(document, WORD_NONE);
+            document_cellf(document, "%s left out: no key=value, or too many",
+                           word_count(notes->left_out, "more line", "more lines").s);
+        }
+    }
+}
+
 /* --- provenance */
 
 static void provenance_of(struct document *document, const struct run_summary *run)
@@ -508,6 +545,10 @@ void section_provenance(struct document *document, const struct report_input *in
     document_table(document, "", columns, 2);
     for (size_t i = 0; i < answer->run_count; i++)
         provenance_of(document, &answer->runs[i]);
+    if (answer->boat_file[0] != '\0') {
+        pair(document, "Boat file", answer->boat_file);
+        pair(document, "SHA-256", answer->boat_sha256);
+    }
     pair(document, "Compared by", "searun-analyze " SEARUN_VERSION);
     document_cell(document, "Sea moved to");
     document_cellf(document, "%s (%s)",

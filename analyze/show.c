@@ -6,6 +6,7 @@
 #include <string.h>
 
 #include "facts.h"
+#include "note.h"
 #include "origin_words.h"
 #include "report.h"
 #include "run_read.h"
@@ -303,6 +304,9 @@ static enum status show_events(const struct showing *showing, struct complaint *
 static void keep_first_run(struct answer *answer)
 {
     size_t kept = 0;
+    for (size_t i = 1; i < answer->run_count; i++)
+        if (answer->runs[i].notes != NULL)
+            notes_free(answer->runs[i].notes);
     for (size_t i = 0; i < answer->choice_count; i++)
         if (answer->choices[i].run == 0)
             answer->choices[kept++] = answer->choices[i];
@@ -347,6 +351,7 @@ static enum status show_comparison(const struct showing *showing, const char *pa
     enum status status = compare_runs(&options, &answer, complaint);
     if (status == STATUS_OK) {
         keep_first_run(&answer);
+        show_part(showing, &answer, "Remarks", section_notes);
         show_part(showing, &answer, "Sources that a comparison would take", section_sources);
         show_part(showing, &answer, "Steady holds that a comparison would find", section_holds);
         if (answer.engine_count == 0)

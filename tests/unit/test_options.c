@@ -224,12 +224,12 @@ static void manual_page_knows_every_option(void **state)
     (void)state;
     static char page[100000];
     const struct command_syntax *all[] = {&compare_syntax, &show_syntax, &export_syntax,
-                                          &check_syntax};
+                                          &check_syntax, &note_syntax};
     FILE *file = fopen("analyze/searun-analyze.1", "r");
     assert_non_null(file);
     page[fread(page, 1, sizeof page - 1, file)] = '\0';
     fclose(file);
-    for (size_t c = 0; c < 4; c++)
+    for (size_t c = 0; c < sizeof all / sizeof all[0]; c++)
         for (size_t i = 0; i < all[c]->row_count; i++) {
             char name[80];
             as_in_manual(all[c]->rows[i].name, name);
