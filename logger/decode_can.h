@@ -8,15 +8,15 @@
 #include "decode.h"
 #include "status.h"
 
-/* What an interface carries. The message numbers of the two protocols do not overlap, so BUS_AUTO takes
- * both, each by its own table, also when they come over one interface. The other two take one table
- * only: for a bus where the numbers of the other protocol are used for something else. */
+/* What an interface carries. The message numbers of the two protocols do not overlap, so BUS_AUTO
+ * takes both, each by its own table, also when they come over one interface. The other two take one
+ * table only: for a bus where the numbers of the other protocol are used for something else. */
 enum bus_kind { BUS_AUTO, BUS_NMEA2000, BUS_J1939 };
 
 struct can_decoder;
 
-/* `j1939_engine`: number of the engine that has J1939 source address 0; address 1 is the next engine.
- * STATUS_MEMORY. */
+/* `j1939_engine`: number of the engine that has J1939 source address 0; address 1 is the next
+ * engine. STATUS_MEMORY. */
 enum status can_decoder_new(unsigned input, enum bus_kind kind, unsigned j1939_engine,
                             struct can_decoder **out);
 void can_decoder_free(struct can_decoder *decoder);
@@ -26,7 +26,8 @@ void can_decoder_free(struct can_decoder *decoder);
 void can_decoder_frame(struct can_decoder *decoder, int64_t at, uint32_t id, const uint8_t *data,
                        unsigned length, const struct sink *sink, struct tally *tally);
 
-/* Looks for messages that were never completed; call it now and then, and at the end with INT64_MAX. */
+/* Looks for messages that were never completed; call it now and then, and at the end with
+ * INT64_MAX. */
 void can_decoder_expire(struct can_decoder *decoder, int64_t at, struct tally *tally);
 
 #endif

@@ -184,7 +184,8 @@ static const struct can_choice *find_choice(const struct can_choice *choices, ui
     return choices->code == CHOICE_END ? NULL : choices;
 }
 
-/* A value whose code means nothing stands with those of group 0, if its channel does not depend on it. */
+/* A value whose code means nothing stands with those of group 0, if its channel does not depend on
+ * it. */
 static void take_value(struct work *work, const struct can_field *field, uint64_t raw)
 {
     const struct can_choice *choice = work->group[field->group].choice;
@@ -462,8 +463,9 @@ static void count_missed(struct work *work)
         tally_add(work->tally, REASON_SHORT_MESSAGE, work->input->at);
 }
 
-/* Preferred addresses of a second engine and its gearbox are 1 and 4, those of the first 0 and 3 (SAE
- * J1939 table of preferred addresses, from memory). Who has another address is with the first. */
+/* Preferred addresses of a second engine and its gearbox are 1 and 4, those of the first 0 and 3
+ * (SAE J1939 table of preferred addresses, from memory). Who has another address is with the
+ * first. */
 static uint8_t engine_of_source(const struct can_state *state, uint8_t home)
 {
     return (uint8_t)(state->j1939_engine + (home == 1 || home == 4));

@@ -1,5 +1,5 @@
-/* decode_message.h - one whole CAN message and its row become readings, events and statements of UTC.
- * Pure: no input or output, no clock, no allocation.
+/* decode_message.h - one whole CAN message and its row become readings, events and statements of
+ * UTC. Pure: no input or output, no clock, no allocation.
  */
 #ifndef SEARUN_DECODE_MESSAGE_H
 #define SEARUN_DECODE_MESSAGE_H

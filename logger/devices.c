@@ -42,8 +42,8 @@ static unsigned add_device(struct device_table *table, uint8_t address)
     return table->count++;
 }
 
-/* Somebody unknown at an address. The first device of the address, unless that one is known by its NAME
- * and has gone elsewhere. */
+/* Somebody unknown at an address. The first device of the address, unless that one is known by its
+ * NAME and has gone elsewhere. */
 static unsigned somebody_at(struct device_table *table, uint8_t address)
 {
     return table->device[address].named ? add_device(table, address) : address;

@@ -1,10 +1,10 @@
 /* devices.h - who is behind an address of a CAN bus. Pure; fixed memory.
  *
- * Addresses on the bus may change while a run is recorded; a device is known by its 64-bit NAME, which
- * it states in its address claim (group 60928). A listener may hear a claim late or never, so the text
- * that names a source in a run file is the address at which the device was first heard: "35". It stays
- * "35" when the device moves to another address. A second device that comes to live at an address after
- * the first has left is "35.2", the next "35.3" ...
+ * Addresses on the bus may change while a run is recorded; a device is known by its 64-bit NAME,
+ * which it states in its address claim (group 60928). A listener may hear a claim late or never, so
+ * the text that names a source in a run file is the address at which the device was first heard:
+ * "35". It stays "35" when the device moves to another address. A second device that comes to live
+ * at an address after the first has left is "35.2", the next "35.3" ...
  */
 #ifndef SEARUN_DEVICES_H
 #define SEARUN_DEVICES_H
@@ -15,8 +15,8 @@
 
 #define DEVICES_MAX 512
 
-/* When two devices claim one address, the one with the lower NAME keeps it, by claiming it again within
- * this time (SAE J1939-81, from memory). */
+/* When two devices claim one address, the one with the lower NAME keeps it, by claiming it again
+ * within this time (SAE J1939-81, from memory). */
 #define CLAIM_DEFENCE_NS UINT64_C(250000000)
 
 struct device {
@@ -46,12 +46,13 @@ enum device_news {
     DEVICE_MOVED  /* it has come here from another address */
 };
 
-/* Number of the device that speaks from `address` at instant `at`. *news tells of a claim that is now
- * settled because nobody has defended the address. */
+/* Number of the device that speaks from `address` at instant `at`. *news tells of a claim that is
+ * now settled because nobody has defended the address. */
 unsigned device_at(struct device_table *table, int64_t at, uint8_t address, enum device_news *news);
 
-/* The device with `name` claims `address` at instant `at`. Returns the number of the device that has the
- * address now. When the table is full, a new device takes the number of the first one of the address. */
+/* The device with `name` claims `address` at instant `at`. Returns the number of the device that
+ * has the address now. When the table is full, a new device takes the number of the first one of
+ * the address. */
 unsigned device_claim(struct device_table *table, int64_t at, uint8_t address, uint64_t name,
                       enum device_news *news);
 

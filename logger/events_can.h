@@ -1,9 +1,11 @@
-/* events_can.h - what on a CAN bus is not a number: status bits, trouble codes, texts. Pure; fixed memory.
+/* events_can.h - what on a CAN bus is not a number: status bits, trouble codes, texts. Pure; fixed
+ * memory.
  *
  * Events tell of changes. A bit or code that comes on has the event `key`, and when it goes off
- * `key`_ended: "over_temperature", "over_temperature_ended". What is on when it is first heard is told,
- * too. Events are rationed: a bus of nonsense shall not fill a disk with them. A change that finds no
- * ration is counted and told later, if it is still there; the words themselves are kept as readings.
+ * `key`_ended: "over_temperature", "over_temperature_ended". What is on when it is first heard is
+ * told, too. Events are rationed: a bus of nonsense shall not fill a disk with them. A change that
+ * finds no ration is counted and told later, if it is still there; the words themselves are kept as
+ * readings.
  */
 #ifndef SEARUN_EVENTS_CAN_H
 #define SEARUN_EVENTS_CAN_H

@@ -59,7 +59,8 @@ static void drop(struct assembly_pool *pool, struct assembly *gone)
     pool->spare = number;
 }
 
-/* Takes it out of use unfinished. The instant counted is the one of the last frame that was taken. */
+/* Takes it out of use unfinished. The instant counted is the one of the last frame that was
+ * taken. */
 static void give_up(struct assembly_pool *pool, struct assembly *lost, enum reason why,
                     struct tally *tally)
 {

@@ -1,7 +1,7 @@
 /* frame_can.h - CAN frames to whole messages: identifiers, fast packets, transport protocol. Pure.
  *
- * Identifiers and the transport protocol follow SAE J1939-21 and ISO 11783-3 (the same layouts), fast
- * packets the rules that the open PGN database canboat describes ("Fast packet").
+ * Identifiers and the transport protocol follow SAE J1939-21 and ISO 11783-3 (the same layouts),
+ * fast packets the rules that the open PGN database canboat describes ("Fast packet").
  */
 #ifndef SEARUN_FRAME_CAN_H
 #define SEARUN_FRAME_CAN_H
@@ -30,7 +30,8 @@ struct can_address {
     uint8_t priority;    /* 0 (first) .. 7 */
 };
 
-/* Splits a 29-bit identifier. Below PDU format 240 (PDU1) the low byte of the group is the destination. */
+/* Splits a 29-bit identifier. Below PDU format 240 (PDU1) the low byte of the group is the
+ * destination. */
 struct can_address can_address_split(uint32_t id);
 
 #define FAST_PACKET_MAX 223 /* 6 + 31 * 7 bytes */
@@ -38,9 +39,9 @@ struct can_address can_address_split(uint32_t id);
 #define TRANSPORT_MAX 1785  /* 255 * 7 bytes */
 
 /* Longest silence inside a message. The transport protocol's T1 is 750 ms between the packets of a
- * broadcast and its T2 and T3 are 1250 ms in a connection (SAE J1939-21, from memory). Fast packets have
- * no published time-out; their frames follow each other at once, so 750 ms is ample (common practice,
- * no source). */
+ * broadcast and its T2 and T3 are 1250 ms in a connection (SAE J1939-21, from memory). Fast packets
+ * have no published time-out; their frames follow each other at once, so 750 ms is ample (common
+ * practice, no source). */
 #define FAST_PACKET_TIMEOUT (750 * NS_PER_MS)
 #define BROADCAST_TIMEOUT (750 * NS_PER_MS)
 #define CONNECTION_TIMEOUT (1250 * NS_PER_MS)
@@ -64,8 +65,8 @@ struct assembly {
 
 #define ASSEMBLIES 64
 
-/* A fixed pool of messages on their way. When it is full, the message that has been silent for longest
- * is given up and counted. */
+/* A fixed pool of messages on their way. When it is full, the message that has been silent for
+ * longest is given up and counted. */
 struct assembly_pool {
     uint8_t first[256]; /* per source: index + 1 of its newest assembly, 0 = none */
     uint8_t spare;      /* index + 1 of the first unused one, linked by `next` */
@@ -76,8 +77,8 @@ struct assembly_pool {
 /* `timed_out` is the reason counted for messages that fell silent. */
 void assembly_pool_reset(struct assembly_pool *pool, enum reason timed_out);
 
-/* Gives up the messages that have been silent for too long at instant `at`. What is delivered and what
- * is counted does not depend on how often this is called. */
+/* Gives up the messages that have been silent for too long at instant `at`. What is delivered and
+ * what is counted does not depend on how often this is called. */
 void assembly_pool_expire(struct assembly_pool *pool, int64_t at, struct tally *tally);
 
 /* A message that is complete. `data` is valid until the next call for the same pool. */
@@ -87,17 +88,17 @@ struct can_message {
     size_t length;
 };
 
-/* Frame of a group that is sent as a fast packet. Frames of one message carry the same sequence counter
- * and are numbered 0, 1, 2 ...; the counters of messages need not follow each other, because a device
- * may keep one for each engine. Frames must come in order; a frame that repeats the one before is
- * dropped. Anything else gives the message up and is counted with its reason. */
+/* Frame of a group that is sent as a fast packet. Frames of one message carry the same sequence
+ * counter and are numbered 0, 1, 2 ...; the counters of messages need not follow each other,
+ * because a device may keep one for each engine. Frames must come in order; a frame that repeats
+ * the one before is dropped. Anything else gives the message up and is counted with its reason. */
 enum framing fast_packet_push(struct assembly_pool *pool, int64_t at, struct can_address address,
                               const uint8_t *data, unsigned length, struct can_message *message,
                               struct tally *tally);
 
 /* Frames of groups 60416 (announcements, connection management) and 60160 (data) of the transport
- * protocol. We listen only: a connection between two others is followed, never answered. A clear-to-send
- * that asks for packets again takes the message back to the first of them. */
+ * protocol. We listen only: a connection between two others is followed, never answered. A
+ * clear-to-send that asks for packets again takes the message back to the first of them. */
 enum framing transport_control(struct assembly_pool *pool, int64_t at, struct can_address address,
                                const uint8_t *data, unsigned length, struct tally *tally);
 enum framing transport_data(struct assembly_pool *pool, int64_t at, struct can_address address,

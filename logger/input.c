@@ -137,7 +137,7 @@ static void lose(struct inlet *inlet, int64_t at, struct intake *intake)
     intake_cut(intake, inlet->number, at);
 }
 
-/* Opening now fails for another reason than last time: the adapter is there, its interface is down. */
+/* Opening now fails for another reason: the adapter is there, but its interface is down. */
 static bool is_news(struct inlet *inlet, const char *why)
 {
     bool news = inlet->tried[0] && strncmp(inlet->tried, why, sizeof inlet->tried - 1) != 0;

@@ -1,13 +1,13 @@
-/* input_can.c - frames of a CAN bus through SocketCAN. Listens; never sends: nothing in this file writes
- * to the bus, it claims no address and acknowledges nothing.
+/* input_can.c - frames of a CAN bus through SocketCAN. Listens; never sends: nothing in this file
+ * writes to the bus, it claims no address and acknowledges nothing.
  *
  *   can:can0                    NMEA 2000 or J1939, told apart by what it carries
  *   can:can0,nmea2000           NMEA 2000 only
  *   can:can1,j1939,engine=1     the J1939 bus of the second engine
  *
- * A frame gets the instant at which the system received it, by the time stamp of the kernel. The kernel
- * stamps with the computer's clock, which may be set while we run: an instant is believed only as far as
- * it lies between the last time the buffer was empty and now.
+ * A frame gets the instant at which the system received it, by the time stamp of the kernel. The
+ * kernel stamps with the computer's clock, which may be set while we run: an instant is believed
+ * only as far as it lies between the last time the buffer was empty and now.
  */
 #include <errno.h>
 #include <linux/can.h>
@@ -177,8 +177,8 @@ static enum status open_can(void *self, struct complaint *complaint)
     return STATUS_OK;
 }
 
-/* Frames carry the instant they were received at, so there is no hurry: looking 50 times a second costs
- * a fraction of waking up for each of the 1,800 frames that a full bus carries. */
+/* Frames carry the instant they were received at, so there is no hurry: looking 50 times a second
+ * costs a fraction of waking up for each of the 1,800 frames that a full bus carries. */
 static int fd_of(const void *self, uint32_t *events)
 {
     (void)self;

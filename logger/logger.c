@@ -204,8 +204,8 @@ static void say_capture(const struct recording *it, const char *path,
             path);
 }
 
-/* A candump log names its interfaces, but not what is known of them: which bus, which engine. That is in
- * the configuration, under the same names. */
+/* A candump log names its interfaces, but not what is known of them: which bus, which engine. That
+ * is in the configuration, under the same names. */
 static void take_bus_options(struct recording *it)
 {
     const struct config *config = it->config;

@@ -68,7 +68,8 @@ static bool status_is_sound(const struct can_field *field)
     return true;
 }
 
-/* A value of group 0 needs its channel, one of another group the CAN_SELECT of the group before it. */
+/* A value of group 0 needs its channel, one of another group the CAN_SELECT of the group before
+ * it. */
 static bool value_is_sound(const struct can_row *row, const struct can_field *field)
 {
     bool decided = field->group == 0 && field->channel < CHANNEL_COUNT;

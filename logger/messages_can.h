@@ -1,7 +1,7 @@
 /* messages_can.h - how CAN messages are described: a row a message, a field list under its drawing.
  *
- * The decoder knows nothing of any message: what is odd about one is a column here. Bits are counted
- * from bit 0 (the lowest) of byte 0; numbers are little endian.
+ * The decoder knows nothing of any message: what is odd about one is a column here. Bits are
+ * counted from bit 0 (the lowest) of byte 0; numbers are little endian.
  */
 #ifndef SEARUN_MESSAGES_CAN_H
 #define SEARUN_MESSAGES_CAN_H
@@ -33,17 +33,18 @@ enum can_role {
 
 enum can_field_flag {
     CAN_SIGNED = 1,
-    /* All ones mean "not available", although the type has another code for it or none. Devices fill
-     * what they do not know with ones (seen in public captures of engine interfaces: load, torque and
-     * trim FF, fuel rate FFFF, status words FFFF). A true -1 % or -0.1 L/h is not worth a wrong reading. */
+    /* All ones mean "not available", although the type has another code for it or none. Devices
+     * fill what they do not know with ones (seen in public captures of engine interfaces: load,
+     * torque and trim FF, fuel rate FFFF, status words FFFF). A true -1 % or -0.1 L/h is not worth
+     * a wrong reading. */
     CAN_ONES_MISSING = 2
 };
 
-/* The highest raw values are special: 0 below the highest is "not available", 1 below is "out of range"
- * or "error", further ones are reserved. `codes` says how many there are, after shifting the distance
- * right by `code_shift`.
+/* The highest raw values are special: 0 below the highest is "not available", 1 below is "out of
+ * range" or "error", further ones are reserved. `codes` says how many there are, after shifting the
+ * distance right by `code_shift`.
  *   NMEA 2000: 3 from 8 bits on, 2 from 4 bits on, 1 from 2 bits on (open PGN database canboat).
- *   J1939: FF, FE and FD..FB of the highest byte; with 4 or 2 bits the two highest (SAE J1939-71). */
+ *   J1939: FF, FE and FD..FB of the highest byte; with 4 or 2 bits the two highest (J1939-71). */
 #define N2K_CODES(bits) ((bits) >= 8 ? 3 : (bits) >= 4 ? 2 : (bits) >= 2 ? 1 : 0)
 #define J1939_CODES(bits) ((bits) >= 8 ? 5 : 2)
 #define J1939_CODE_SHIFT(bits) ((bits) > 8 ? (bits)-8 : 0)
@@ -68,8 +69,8 @@ struct can_field {
 #define CAN_STATUS_SLOTS 2 /* status words of one message */
 #define CAN_STATUS_ITEMS 16
 
-/* Named bits of a status word, from the lowest. `width` 1: 1 is on. `width` 2 (J1939): 00 off, 01 on,
- * 10 error, 11 not available; the last two change nothing. */
+/* Named bits of a status word, from the lowest. `width` 1: 1 is on. `width` 2 (J1939): 00 off, 01
+ * on, 10 error, 11 not available; the last two change nothing. */
 struct can_status {
     uint8_t width;
     uint8_t count;
@@ -120,8 +121,8 @@ extern const struct can_row
     can_rows_both[]; /* messages that carry other messages, address claims */
 extern const size_t can_row_count_both;
 
-/* Start-up check of the tables: 0, or the PGN of the first row that lacks a key, title or fields, is
- * there twice, or whose fields are not as described above. */
+/* Start-up check of the tables: 0, or the PGN of the first row that lacks a key, title or fields,
+ * is there twice, or whose fields are not as described above. */
 uint32_t can_rows_check(void);
 /* The same for one row, but for its number. */
 bool can_row_is_sound(const struct can_row *row);

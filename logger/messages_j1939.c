@@ -1,9 +1,9 @@
 /* messages_j1939.c - the J1939 messages that searun decodes from an engine's own bus.
  *
- * Sources, facts only: the J1939 database of the open project canboat and the open pretty_j1939 database;
- * where two of them disagree, a public capture of a running engine decided (positions of SPN 168 and
- * SPN 171). Numbers in the drawings are bytes as SAE J1939-71 counts them, from 1; low bytes come first.
- * What has no channel is left out of the lists and stays in the raw frames.
+ * Sources, facts only: the J1939 database of the open project canboat and the open pretty_j1939
+ * database; where two of them disagree, a public capture of a running engine decided (positions of
+ * SPN 168 and SPN 171). Numbers in the drawings are bytes as SAE J1939-71 counts them, from 1; low
+ * bytes come first. What has no channel is left out of the lists and stays in the raw frames.
  */
 #include "messages_can.h"
 
@@ -153,8 +153,8 @@ static const struct can_field fields_TRF1[] = {
  *    | lamps | flash |  code      |  code ...      a single code is followed by FF FF
  *    +-------+-------+------------+-----------
  *    lamps, from the lowest bits: protect, amber warning, red stop, malfunction; 2 bits each
- *    code: 19 bits SPN (its highest 3 bits are the highest of the third byte), 5 bits FMI, 7 bits count,
- *          1 bit that is set where the SPN has one of the older bit orders
+ *    code: 19 bits SPN (its highest 3 bits are the highest of the third byte), 5 bits FMI, 7 bits
+ *          count, 1 bit that is set where the SPN has one of the older bit orders
  */
 static const struct can_status lamps = {2, 4, {
     {"lamp_protect", "Protect lamp"},

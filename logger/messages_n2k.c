@@ -53,8 +53,8 @@
         .role = role_, .first = first_, .bits = bits_, .title = title_                             \
     }
 
-/* A code of a CAN_SELECT field: values of that channel, at that place, under that label. COUNT: the fields
- * have channels of their own. */
+/* A code of a CAN_SELECT field: values of that channel, at that place, under that label. COUNT: the
+ * fields have channels of their own. */
 #define PICK(code_, channel_, place_, label_)                                                      \
     {                                                                                              \
         .code = code_, .channel = CHANNEL_##channel_, .place = PLACE_##place_, .label = label_     \

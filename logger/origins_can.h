@@ -1,5 +1,5 @@
-/* origins_can.h - the origins one CAN input has had so far, and what was last told about each. Pure;
- * fixed memory.
+/* origins_can.h - the origins one CAN input has had so far, and what was last told about each.
+ * Pure; fixed memory.
  *
  * Making the texts of an origin for every message would cost more than decoding it. The number of
  * origins is bounded because each becomes a group of the run file, and a bus of nonsense could name

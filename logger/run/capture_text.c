@@ -123,8 +123,8 @@ size_t capture_text_message(char *to, size_t room, int64_t start_unix_us,
 
 /* --- reading */
 
-/* The value of a hexadecimal digit plus one, 0 for what is none. A table, because which digits come cannot
- * be foreseen: branches cost twice the time. */
+/* The value of a hexadecimal digit plus one, 0 for what is none. A table, because which digits come
+ * cannot be foreseen: branches cost twice the time. */
 static const uint8_t hex_digits[256] = {
     ['0'] = 1,  ['1'] = 2,  ['2'] = 3,  ['3'] = 4,  ['4'] = 5,  ['5'] = 6,  ['6'] = 7,  ['7'] = 8,
     ['8'] = 9,  ['9'] = 10, ['A'] = 11, ['B'] = 12, ['C'] = 13, ['D'] = 14, ['E'] = 15, ['F'] = 16,

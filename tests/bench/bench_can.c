@@ -1,9 +1,9 @@
-/* bench_can.c - CAN frames a second through framing and decoding on one core, by kind and for a mix as a
- * bus carries it; the ratio to what memory gives at 16 bytes a frame; the decoder's memory; and a simulated
- * day at full load. Figures only, no pass or fail.
+/* bench_can.c - CAN frames a second through framing and decoding on one core, by kind and for a mix
+ * as a bus carries it; the ratio to what memory gives at 16 bytes a frame; the decoder's memory;
+ * and a simulated day at full load. Figures only, no pass or fail.
  *
- * A reference: a general-purpose PGN decoder takes 160,000 to 190,000 frames a second from log text and
- * 308,000 to 372,000 from ready buffers on one core of this kind of machine. */
+ * A reference: a general-purpose PGN decoder takes 160,000 to 190,000 frames a second from log text
+ * and 308,000 to 372,000 from ready buffers on one core of this kind of machine. */
 #include <malloc.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -58,7 +58,8 @@ static void ignore_utc(void *self, int64_t at, const struct origin *origin, int6
 
 /* --- frames */
 
-/* A message as a bus sends it: its share of 64, group, fast packet or not, payload with moving bytes. */
+/* A message as a bus sends it: its share of 64, group, fast packet or not, payload with moving
+ * bytes. */
 struct part {
     unsigned share;
     uint32_t group, source;

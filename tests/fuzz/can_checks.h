@@ -1,4 +1,5 @@
-/* can_checks.h - for tests and fuzzing: a sink that stops the program if the decoder breaks its word. */
+/* can_checks.h - for tests and fuzzing: a sink that stops the program if the decoder breaks its
+ * word. */
 #ifndef SEARUN_CAN_CHECKS_H
 #define SEARUN_CAN_CHECKS_H
 

@@ -1,8 +1,8 @@
 /* fuzz_can.c - any frames into a CAN decoder. Memory stays as it is, what comes out is sound.
  *
- * The first byte sets the bus; then each frame is: kind (what to make of the identifier), pause in units of
- * 10 ms, length, 4 bytes of identifier, 8 bytes of data. Kinds that pick one of our groups make a message
- * come through more often than four random bytes would. */
+ * The first byte sets the bus; then each frame is: kind (what to make of the identifier), pause in
+ * units of 10 ms, length, 4 bytes of identifier, 8 bytes of data. Kinds that pick one of our groups
+ * make a message come through more often than four random bytes would. */
 #include "can_checks.h"
 
 #include "../../logger/messages_can.h"

@@ -1,5 +1,5 @@
-/* fuzz_candump.c - any text as a candump log: what is taken for a frame is one, written again it is read the
- * same, and goes through the decoder. */
+/* fuzz_candump.c - any text as a candump log: what is taken for a frame is one, written again it is
+ * read the same, and goes through the decoder. */
 #include "can_checks.h"
 
 #include "../../include/capture_text.h"

@@ -1,5 +1,5 @@
-/* fuzz_transport.c - any frames into the pools that put longer messages together. What is delivered has the
- * length that was announced, and the pool never loses an assembly or holds one twice.
+/* fuzz_transport.c - any frames into the pools that put longer messages together. What is delivered
+ * has the length that was announced, and the pool never loses an assembly or holds one twice.
  *
  * Each frame is: kind, pause in units of 20 ms, addresses, length, 8 bytes of data. */
 #include "can_checks.h"

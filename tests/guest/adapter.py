@@ -1,8 +1,8 @@
-"""adapter.py SECONDS LINK REPORT - plays a CAN adapter on a serial line, in the LAWICEL text protocol
-that slcan speaks.
+"""adapter.py SECONDS LINK REPORT - plays a CAN adapter on a serial line, in the text
+protocol that slcan speaks.
 
-Makes a pseudo-terminal, links it to LINK, waits for /run/go, sends 500 frames a second, and writes into
-REPORT how many were sent and what it was told meanwhile: commands, but never a frame.
+Makes a pseudo-terminal, links it to LINK, waits for /run/go, sends 500 frames a second, and
+writes into REPORT how many were sent and what it was told meanwhile: commands, but never a frame.
 """
 import os
 import select
@@ -42,4 +42,5 @@ time.sleep(0.3)
 listen(0)
 frames = sum(command[:1] in (b"t", b"T", b"r", b"R") for command in told.split(b"\r"))
 with open(report, "w") as file:
-    file.write("sent %d\nframes_told %d\ncommands %s\n" % (sent, frames, told.decode("latin-1").replace("\r", " ")))
+    file.write("sent %d\nframes_told %d\n" % (sent, frames))
+    file.write("commands %s\n" % told.decode("latin-1").replace("\r", " "))

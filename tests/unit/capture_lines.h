@@ -1,12 +1,13 @@
-/* capture_lines.h - for tests: what decoders give becomes lines of text, and such lines are compared.
+/* capture_lines.h - for tests: what decoders give becomes lines of text, and such lines are
+ * compared.
  *
  * A line is one call of the sink, or one count of the tally:
  *      RPM engine 0 II "" engine_speed=1450 propeller_pitch=10.5
  *      127489 engine 0 35 "" event over_temperature
  *      utc ZDA vessel 0 GP "" 2026-06-15T14:22:33.250000Z
  *      tally sentences 1
- * Counts stand at the end, in the order of reasons.def. Numbers may differ by one part in 10^9. Blank
- * lines, and what begins with '#', are for people.
+ * Counts stand at the end, in the order of reasons.def. Numbers may differ by one part in 10^9.
+ * Blank lines, and what begins with '#', are for people.
  */
 #ifndef SEARUN_CAPTURE_LINES_H
 #define SEARUN_CAPTURE_LINES_H

@@ -1,5 +1,5 @@
-/* test_can_nonsense.c - a CAN bus of nonsense at full load for hours of bus time: nothing grows, nothing
- * breaks, every frame is counted, and what comes out is sound (tests/fuzz/can_checks.h).
+/* test_can_nonsense.c - a CAN bus of nonsense at full load for hours of bus time: nothing grows,
+ * nothing breaks, every frame is counted, and what comes out is sound (tests/fuzz/can_checks.h).
  *
  * SEARUN_SEED and SEARUN_HOURS (of bus time) may be set. */
 #include <setjmp.h>

@@ -1,5 +1,5 @@
-/* test_captures_0183.c - every folder tests/captures/NN-nmea0183-*: `input` through framer and decoder
- * gives `expected`, whole, byte by byte and in odd pieces.
+/* test_captures_0183.c - every folder tests/captures/NN-nmea0183-*: `input` through framer and
+ * decoder gives `expected`, whole, byte by byte and in odd pieces.
  *
  * Lines of `expected` are those of capture_lines.h. SHOW_CAPTURES=1 prints what comes out. */
 #include "capture_lines.h"

@@ -1,7 +1,8 @@
-/* test_captures_can.c - every folder tests/captures/NN-n2k-* and NN-j1939-*: the candump log `input` through
- * the decoder gives `expected`.
+/* test_captures_can.c - every folder tests/captures/NN-n2k-* and NN-j1939-*: the candump log
+ * `input` through the decoder gives `expected`.
  *
- * Lines of `expected` are those of capture_lines.h, with all counts. SHOW_CAPTURES=1 prints what comes out. */
+ * Lines of `expected` are those of capture_lines.h, with all counts. SHOW_CAPTURES=1 prints what
+ * comes out. */
 #include "can_kit.h"
 
 #include <ctype.h>

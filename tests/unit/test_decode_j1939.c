@@ -1,8 +1,9 @@
 /* test_decode_j1939.c - J1939 messages become readings, trouble codes become events.
  *
- * What each message holds is checked by tests/captures (test_captures_can.c). Layout of trouble codes: SAE J1939-73 as the
- * J1939 database of the open project canboat describes it; the order of the lamps as public captures of
- * running engines have it (protect in the lowest bits). Payloads are our own. */
+ * What each message holds is checked by tests/captures (test_captures_can.c). Layout of trouble
+ * codes: SAE J1939-73 as the J1939 database of the open project canboat describes it; the order of
+ * the lamps as public captures of running engines have it (protect in the lowest bits). Payloads
+ * are our own. */
 #include "can_kit.h"
 
 #include "../../logger/messages_can.h"
@@ -130,8 +131,8 @@ static void odd_trouble_codes(void **state)
             "tally short_message 3\n");
 }
 
-/* The words for parameters and failures. Numbers: J1939 database of the open project canboat; failure modes
- * SAE J1939-73 (from memory). */
+/* The words for parameters and failures. Numbers: J1939 database of the open project canboat;
+ * failure modes SAE J1939-73 (from memory). */
 static void words_for_trouble_codes(void **state)
 {
     (void)state;

@@ -1,8 +1,8 @@
 /* test_decode_n2k.c - NMEA 2000 messages become readings, events and UTC.
  *
- * What each message holds is checked by tests/captures (test_captures_can.c); here is what they have in
- * common. Facts: the open PGN database canboat (schema 2.3.0, version 6.2.0), and what public captures of
- * real buses show where a comment says so. */
+ * What each message holds is checked by tests/captures (test_captures_can.c); here is what they
+ * have in common. Facts: the open PGN database canboat (schema 2.3.0, version 6.2.0), and what
+ * public captures of real buses show where a comment says so. */
 #include "can_kit.h"
 
 #include "../../logger/messages_can.h"
@@ -111,8 +111,8 @@ static void unsound_rows_are_refused(void **state)
     assert_true(can_row_is_sound(&row));
 }
 
-/* Reserved bits are sent as ones, but a decoder must not depend on them: with them cleared the readings
- * are the same. The reserved bits are those of 127488, 127505, 127250 and 130312. */
+/* Reserved bits are sent as ones, but a decoder must not depend on them: with them cleared the
+ * readings are the same. The reserved bits are those of 127488, 127505, 127250 and 130312. */
 static void reserved_bits_do_not_matter(void **state)
 {
     (void)state;

@@ -1,7 +1,8 @@
 /* test_devices.c - a source stays the same device when its address changes.
  *
  * Facts: layout of the NAME from the open PGN database canboat (60928); that the lower NAME keeps a
- * contested address and has 250 ms to defend it from SAE J1939-81 (from memory). NAMEs are our own. */
+ * contested address and has 250 ms to defend it from SAE J1939-81 (from memory). NAMEs are our
+ * own. */
 #include "can_kit.h"
 
 #include "../../logger/devices.h"

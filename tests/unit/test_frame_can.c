@@ -1,9 +1,10 @@
-/* test_frame_can.c - CAN identifiers, fast packets and the transport protocol, sound and in trouble.
+/* test_frame_can.c - CAN identifiers, fast packets and the transport protocol, sound and in
+ * trouble.
  *
- * Facts: identifiers and transport protocol from SAE J1939-21 as the J1939 database of the open project
- * canboat describes them; fast packets from the same project. What a receiver should make of trouble was
- * compared with a second open library (same messages, source and order for every sequence below).
- * Payloads are our own. */
+ * Facts: identifiers and transport protocol from SAE J1939-21 as the J1939 database of the open
+ * project canboat describes them; fast packets from the same project. What a receiver should make
+ * of trouble was compared with a second open library (same messages, source and order for every
+ * sequence below). Payloads are our own. */
 #include "can_kit.h"
 
 #include "../../logger/frame_can.h"
@@ -84,7 +85,8 @@ static enum framing rig_push(struct rig *rig, uint32_t id, const uint8_t *data, 
     return framing;
 }
 
-/* "A 001A00B9..." is a frame of the source A (hexadecimal) of the group; "+800" lets 800 ms pass. */
+/* "A 001A00B9..." is a frame of the source A (hexadecimal) of the group; "+800" lets 800 ms
+ * pass. */
 static void rig_feed(struct rig *rig, uint32_t group, const char *frames)
 {
     char text[4096], *rest = text, *word;
@@ -273,7 +275,8 @@ static void longest_fast_packet(void **state)
 #define T_LENGTH REASON_TRANSPORT_LENGTH
 #define T_ABORTED REASON_TRANSPORT_ABORTED
 
-/* Words of rig_feed have one group; here control and data come mixed, so whole identifiers are given. */
+/* Words of rig_feed have one group; here control and data come mixed, so whole identifiers are
+ * given. */
 static void feed_transport(struct rig *rig, const char *frames)
 {
     char text[4096], *rest = text, *word;
@@ -437,7 +440,8 @@ static void longest_transport(void **state)
 
 /* --- memory */
 
-/* 300 sources begin a message at once: the pool keeps the newest, the others are counted, nothing grows. */
+/* 300 sources begin a message at once: the pool keeps the newest, the others are counted, nothing
+ * grows. */
 static void a_full_pool_gives_up_the_oldest(void **state)
 {
     (void)state;
@@ -465,9 +469,9 @@ static uint32_t next_random(uint32_t *state)
     return *state >> 8;
 }
 
-/* Some sources send messages whose bytes tell who they are; frames get lost, doubled, swapped and late.
- * Whatever is delivered must be whole; and looking for silent messages more or less often must not change
- * what is delivered or counted. */
+/* Some sources send messages whose bytes tell who they are; frames get lost, doubled, swapped and
+ * late. Whatever is delivered must be whole; and looking for silent messages more or less often
+ * must not change what is delivered or counted. */
 static void random_trouble(void **state)
 {
     (void)state;

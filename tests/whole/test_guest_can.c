@@ -1,8 +1,10 @@
-/* test_guest_can.c - the real SocketCAN: searun-logger in a small QEMU guest with Debian's kernel, on a
- * virtual CAN interface and on an adapter on a serial line. tests/guest/can-inside is what happens there.
+/* test_guest_can.c - the real SocketCAN: searun-logger in a small QEMU guest with Debian's kernel,
+ * on a virtual CAN interface and on an adapter on a serial line. tests/guest/can-inside is what
+ * happens there.
  *
- * SEARUN_GUEST_SECONDS makes it longer. Skipped, with words, where QEMU or the kernel package cannot be
- * had. The programs are the ones of build/release: emulation is slow enough without sanitizers. */
+ * SEARUN_GUEST_SECONDS makes it longer. Skipped, with words, where QEMU or the kernel package
+ * cannot be had. The programs are the ones of build/release: emulation is slow enough without
+ * sanitizers. */
 #include <setjmp.h>
 #include <stdarg.h>
 #include <stdbool.h>
@@ -66,7 +68,8 @@ static char *read_text(const char *path)
     return text;
 }
 
-/* Runs a program, its words into a file, and returns its exit code; 128 + signal if it was killed. */
+/* Runs a program, its words into a file, and returns its exit code; 128 + signal if it was
+ * killed. */
 static int run(const char *words_to, char *const argv[])
 {
     pid_t pid = fork();
@@ -140,8 +143,8 @@ static void send_time(struct bus *bus, unsigned tick)
          8);
 }
 
-/* What would tempt a device to answer: requests for names and product information, to everybody and to
- * single addresses; a request to send to each of some addresses; claims. */
+/* What would tempt a device to answer: requests for names and product information, to everybody and
+ * to single addresses; a request to send to each of some addresses; claims. */
 static void send_temptations(struct bus *bus)
 {
     static const uint8_t claim_wanted[8] = {0x00, 0xEE, 0x00};
@@ -389,9 +392,9 @@ static int by_size(const void *a, const void *b)
     return (x > y) - (x < y);
 }
 
-/* candump on the same interface gets the stamps of the same kernel. Ours must be the same to 20 us. The
- * clocks are tied when the loop wakes up, so in an emulator that is kept waiting the first few may be
- * some milliseconds apart. */
+/* candump on the same interface gets the stamps of the same kernel. Ours must be the same to 20 us.
+ * The clocks are tied when the loop wakes up, so in an emulator that is kept waiting the first few
+ * may be some milliseconds apart. */
 static void stamps_are_those_of_the_kernel(void **state)
 {
     NEEDS_GUEST;
@@ -415,8 +418,8 @@ static void stamps_are_those_of_the_kernel(void **state)
     free(raw.list);
 }
 
-/* Nothing of our own: the interface has carried what canplayer sent and not one frame more, and on the
- * serial line the adapter was told to open and to close, but given no frame. */
+/* Nothing of our own: the interface has carried what canplayer sent and not one frame more, and on
+ * the serial line the adapter was told to open and to close, but given no frame. */
 static void no_frame_leaves(void **state)
 {
     NEEDS_GUEST;
@@ -542,7 +545,8 @@ static void a_burst_is_kept(void **state)
     free(raw.list);
 }
 
-/* A small buffer while the program stands still loses frames: how many is known, and there is a gap. */
+/* A small buffer while the program stands still loses frames: how many is known, and there is a
+ * gap. */
 static void what_is_lost_is_known(void **state)
 {
     NEEDS_GUEST;

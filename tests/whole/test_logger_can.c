@@ -1,5 +1,5 @@
-/* test_logger_can.c - candump logs through searun-logger: several buses, engines and protocols in one run.
- * The real interface is in test_guest_can.c. */
+/* test_logger_can.c - candump logs through searun-logger: several buses, engines and protocols in
+ * one run. The real interface is in test_guest_can.c. */
 #include "stage.h"
 
 static struct stage_text text;
@@ -9,7 +9,8 @@ static void add_frame(unsigned ms, const char *interface, const char *frame)
     stage_add(&text, "(%u.%03u000) %s %s\n", 1781533953 + ms / 1000, ms % 1000, interface, frame);
 }
 
-/* Two seconds of two engine buses, both with an engine of source address 0, and an NMEA 2000 bus. */
+/* Two seconds of two engine buses, both with an engine of source address 0, and an NMEA 2000
+ * bus. */
 static void add_three_buses(void)
 {
     text.length = 0;
