@@ -13,6 +13,9 @@
  * table only: for a bus where the numbers of the other protocol are used for something else. */
 enum bus_kind { BUS_AUTO, BUS_NMEA2000, BUS_J1939 };
 
+/* Label of the origin of UTC that a device has from its own clock: no better than ours. */
+#define CAN_OWN_CLOCK "crystal clock"
+
 struct can_decoder;
 
 /* `j1939_engine`: number of the engine that has J1939 source address 0; address 1 is the next

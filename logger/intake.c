@@ -117,7 +117,8 @@ static void take_utc(void *self, int64_t at, const struct origin *origin, int64_
 {
     struct intake *intake = self;
     PUT(intake, writer_utc(intake->writer, at, origin, unix_us));
-    dates_add(intake->dates, at, unix_us);
+    if (strcmp(origin->label, CAN_OWN_CLOCK) != 0) /* that is kept, but says nothing of our clock */
+        dates_add(intake->dates, at, unix_us);
 }
 
 static struct sink sink_of(struct intake *intake)

@@ -4,6 +4,7 @@
  * version 6.2.0), facts only. Numbers in the drawings are bytes; low bytes come first. "SID" is a
  * counter that ties messages of one measurement together; we do not need it.
  */
+#include "decode_can.h"
 #include "messages_can.h"
 
 #define KELVIN_0_DEGC (-273.15)
@@ -83,7 +84,7 @@ static const struct can_choice clocks[] = {
     PICK(2, COUNT, VESSEL, "radio"),
     PICK(3, COUNT, VESSEL, "caesium clock"),
     PICK(4, COUNT, VESSEL, "rubidium clock"),
-    PICK(5, COUNT, VESSEL, "crystal clock"),
+    PICK(5, COUNT, VESSEL, CAN_OWN_CLOCK),
     PICK(CHOICE_OTHER, COUNT, VESSEL, "clock"),
 };
 static const struct can_field fields_126992[] = {

@@ -117,6 +117,22 @@ static void test_utc_and_dates(void **state)
     assert_int_equal(bench.dates.start_us[0], 1795601695000000);
 }
 
+/* A device that has the time from its own clock is recorded, but the run is not dated by it. */
+static void test_a_clock_like_ours(void **state)
+{
+    (void)state;
+    static const uint8_t crystal[8] = {1, 0xF5, 0x8B, 0x50, 0, 0x65, 0xCD, 0x1D};
+    static const uint8_t gps[8] = {1, 0xF0, 0x8B, 0x50, 0, 0x65, 0xCD, 0x1D};
+    begin(1 << 20);
+    strcpy(bench.inputs[1].text, "can:can1");
+    intake_frame(&bench.intake, 1, 0, 0x8DF01024, crystal, 8);
+    assert_int_equal(bench.dates.count, 0);
+    intake_frame(&bench.intake, 1, NS_PER_S, 0x8DF01024, gps, 8);
+    assert_int_equal(bench.dates.count, 1);
+    finish(2 * NS_PER_S);
+    assert_int_equal(counted(1, REASON_FRAMES), 2);
+}
+
 static void test_frames(void **state)
 {
     (void)state;
@@ -255,12 +271,19 @@ static void test_patience(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_stamps),        cmocka_unit_test(test_refused_lines_are_kept),
-        cmocka_unit_test(test_datagrams),     cmocka_unit_test(test_lines_as_recorded),
-        cmocka_unit_test(test_utc_and_dates), cmocka_unit_test(test_frames),
-        cmocka_unit_test(test_kernel_losses), cmocka_unit_test(test_stall_of_a_minute),
-        cmocka_unit_test(test_overflow),      cmocka_unit_test(test_overflow_at_the_end),
-        cmocka_unit_test(test_patience),      cmocka_unit_test(test_counts_are_told),
+        cmocka_unit_test(test_stamps),
+        cmocka_unit_test(test_refused_lines_are_kept),
+        cmocka_unit_test(test_datagrams),
+        cmocka_unit_test(test_lines_as_recorded),
+        cmocka_unit_test(test_utc_and_dates),
+        cmocka_unit_test(test_frames),
+        cmocka_unit_test(test_a_clock_like_ours),
+        cmocka_unit_test(test_kernel_losses),
+        cmocka_unit_test(test_stall_of_a_minute),
+        cmocka_unit_test(test_overflow),
+        cmocka_unit_test(test_overflow_at_the_end),
+        cmocka_unit_test(test_patience),
+        cmocka_unit_test(test_counts_are_told),
     };
     int failed = cmocka_run_group_tests(tests, NULL, NULL);
     tape_clear();
