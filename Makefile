@@ -97,7 +97,8 @@ demo:
 ASAN_FLAGS := B=build/asan OPT='-O1 -g -fno-omit-frame-pointer' \
 	SAN='-fsanitize=address,undefined -fno-sanitize-recover=undefined' WERROR=-Werror
 TEST_ENV = SEARUN_LOGGER=build/asan/searun-logger SEARUN_ANALYZE=build/asan/searun-analyze \
-	SEARUN_BOAT_MODEL=build/asan/boat-model UBSAN_OPTIONS=print_stacktrace=1
+	SEARUN_BOAT_MODEL=build/asan/boat-model UBSAN_OPTIONS=print_stacktrace=1 \
+	LSAN_OPTIONS="suppressions=$(CURDIR)/tests/lsan-suppressions:print_suppressions=0"
 
 check:
 	@scripts/install-deps check

@@ -105,6 +105,12 @@ enum status book_close(struct book *book, struct complaint *complaint)
                           cairo_status_to_string(status));
 }
 
+void book_forget_fonts(void)
+{
+    pango_cairo_font_map_set_default(NULL);
+    cairo_debug_reset_static_data();
+}
+
 void book_next_page(struct book *book)
 {
     end_page(book);

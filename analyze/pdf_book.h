@@ -47,6 +47,9 @@ enum status book_open(struct book *book, struct text *out, enum paper paper, con
 /* Ends the last page and the file; in every case. */
 enum status book_close(struct book *book, struct complaint *complaint);
 
+/* Gives back what the libraries keep between books: fonts and their caches. */
+void book_forget_fonts(void);
+
 void book_next_page(struct book *book);
 /* Space between the cursor and the foot of the page. */
 double book_room(const struct book *book);

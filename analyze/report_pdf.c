@@ -284,6 +284,7 @@ enum status report_pdf(struct text *out, const struct document *document,
     press.book.pages = press.book.page;
     if (status == STATUS_OK)
         status = print_all(&press, out, document, paper, complaint);
+    book_forget_fonts();
     if (status == STATUS_OK && (press.failed || out->failed))
         status = complain(complaint, STATUS_MEMORY, "no memory left for the PDF report");
     return status;
