@@ -56,8 +56,8 @@ static struct extent extent_of(struct plan *plan, size_t column)
     const struct table *table = plan->table;
     const char *title = table->column[column].title;
     bool whole = table->column[column].kind == COLUMN_NUMBER;
-    struct extent extent = {word_width(plan, plan->head, title), 0};
-    extent.least = extent.natural;
+    struct extent extent = {width_of(plan, plan->head, title, 5000),
+                            word_width(plan, plan->head, title)};
     for (size_t row = 0; row < table_rows(table); row++) {
         const char *cell = table_cell(table, row, column);
         double natural = width_of(plan, plan->face, cell, 5000);
@@ -293,20 +293,37 @@ static double start_of_end(struct plan *plan, size_t index)
     return height < (plan->book->bottom - plan->book->top) / 4 ? height : 0;
 }
 
+static void make_plan(struct plan *plan, struct book *book, const struct table *table)
+{
+    *plan = (struct plan){.book = book, .table = table, .sides = table->halves ? SIDES_MAX : 1};
+    plan->rows = (table_rows(table) + plan->sides - 1) / plan->sides;
+    plan->side_width = plan->sides == 1 ? book_width(book) : book_width(book) / 2 - GAP_LEAST;
+    find_widths(plan);
+}
+
+static double caption_height(struct book *book, const struct table *table)
+{
+    if (table->caption[0] == '\0')
+        return 0;
+    PangoLayout *layout = book_layout(book, &caption_face, table->caption, book_width(book));
+    double height = layout_height(layout) + 2;
+    g_object_unref(layout);
+    return fmin(height, 60);
+}
+
+double pdf_table_start(struct book *book, const struct table *table)
+{
+    struct plan plan;
+    make_plan(&plan, book, table);
+    return caption_height(book, table) + start_height(&plan);
+}
+
 void pdf_table(struct book *book, const struct table *table)
 {
-    struct plan plan = {.book = book, .table = table, .sides = table->halves ? SIDES_MAX : 1};
-    plan.rows = (table_rows(table) + plan.sides - 1) / plan.sides;
-    plan.side_width = plan.sides == 1 ? book_width(book) : book_width(book) / 2 - GAP_LEAST;
-    find_widths(&plan);
-    double caption = 0;
+    struct plan plan;
+    make_plan(&plan, book, table);
+    book_need(book, caption_height(book, table) + start_height(&plan));
     if (table->caption[0] != '\0') {
-        PangoLayout *layout = book_layout(book, &caption_face, table->caption, book_width(book));
-        caption = layout_height(layout) + 2;
-        g_object_unref(layout);
-    }
-    book_need(book, fmin(caption, 60) + start_height(&plan));
-    if (caption > 0) {
         book_tag(book, "P");
         book_words(book, &caption_face, &ink_soft, 0, table->caption);
         book_end_tag(book, "P");

@@ -8,4 +8,7 @@
 /* At the cursor, on as many pages as it needs; the head is repeated on each. */
 void pdf_table(struct book *book, const struct table *table);
 
+/* Height that its caption and first rows need on one page. */
+double pdf_table_start(struct book *book, const struct table *table);
+
 #endif

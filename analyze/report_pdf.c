@@ -204,7 +204,7 @@ static void print_code(struct press *press, const struct block *block)
 /* --- all blocks */
 
 /* What a heading needs below it on its page: the next block's first lines, or all of a picture. */
-static double follows(const struct press *press, const struct document *document, size_t index)
+static double follows(struct press *press, const struct document *document, size_t index)
 {
     double room = 58;
     for (size_t i = index + 1; i < document->count; i++) {
@@ -214,6 +214,8 @@ static double follows(const struct press *press, const struct document *document
         }
         if (document->blocks[i].kind == BLOCK_KEY || document->blocks[i].kind == BLOCK_FINDING)
             return room + 60;
+        if (document->blocks[i].kind == BLOCK_TABLE)
+            return room + pdf_table_start(&press->book, document->blocks[i].table);
         if (document->blocks[i].kind != BLOCK_HEADING)
             break;
         room += 24;

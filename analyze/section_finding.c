@@ -272,7 +272,7 @@ static void budget(struct document *document, const struct report_input *input,
     const struct style *style = input->style;
     struct word title;
     double all = combined(engine);
-    title = word_of("± %s", unit_symbol(UNIT_KELVIN, style->units));
+    title = word_of("±\u00a0%s", unit_symbol(UNIT_KELVIN, style->units));
     const struct column columns[] = {{"cause", COLUMN_NAME},
                                      {title.s, COLUMN_NUMBER},
                                      {"share", COLUMN_NUMBER},
