@@ -8,6 +8,7 @@
 #include "config.h"
 #include "input.h"
 #include "logger.h"
+#include "messages_can.h"
 
 #define EXIT_RUN_FAILED 1
 #define EXIT_BAD_USAGE 2
@@ -285,11 +286,26 @@ static enum status work(struct command *command)
     return logger_record(&command->config, &command->order, &command->voice);
 }
 
+/* The tables are checked before anything is recorded with them: a row that lacks something is our own
+ * mistake, and must not become a run file. */
+static enum status check_tables(const struct voice *voice)
+{
+    size_t channel = channel_check();
+    uint32_t message = can_rows_check();
+    if (channel == 0 && message == 0)
+        return STATUS_OK;
+    say(voice, SAY_ERROR, "this program is not sound: row %zu of the channels, message %u", channel,
+        (unsigned)message);
+    return STATUS_BAD_DATA;
+}
+
 int main(int argc, char **argv)
 {
     struct command command = {.voice = {STDERR_FILENO, SAY_NOTE}};
     config_init(&command.config);
-    enum status status = read_command(&command, argc, argv);
+    enum status status = check_tables(&command.voice);
+    if (status == STATUS_OK)
+        status = read_command(&command, argc, argv);
     if (status == STATUS_OK && !command.done)
         status = work(&command);
     config_free(&command.config);
