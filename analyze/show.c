@@ -47,8 +47,13 @@ static void show_about(const struct showing *showing)
     document_cellf(document, "%d", about->format_version);
     pair(document, "Run id", about->run_id);
     document_cell(document, "End");
-    document_cellf(document, "%s%s", about->closed_cleanly ? "clean" : "not clean",
-                   about->rebuilt ? ", rebuilt from the journal" : "");
+    document_cellf(document, "%s%s%s", about->closed_cleanly ? "clean" : "not clean",
+                   about->rebuilt ? ", rebuilt from the journal" : "",
+                   about->records_rejected > 0
+                       ? word_of(", of which %llu blocks were torn, altered or missing",
+                                 (unsigned long long)about->records_rejected)
+                             .s
+                       : "");
 }
 
 static void show_fact(const struct showing *showing, const struct fact *fact)

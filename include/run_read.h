@@ -33,7 +33,9 @@ struct run_facts_of {
     enum clock_source clock;
     bool closed_cleanly;
     bool rebuilt;
-    double duration; /* s */
+    uint64_t
+        records_rejected; /* rebuilt: blocks of the journal that were torn, altered or missing */
+    double duration;      /* s */
 };
 
 struct run_event {

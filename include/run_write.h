@@ -40,10 +40,11 @@ struct run_start {
     const struct run_input *inputs;
     size_t input_count;
     const char *software; /* "searun-logger 0.1.0" */
+    const char *run_id;   /* a UUID, the same in journal and run file; NULL: a new one */
     /* Assignments "SECTION.KEY=VALUE" that a later decoding of the raw messages depends on, for the
      * journal; NULL-terminated, or NULL. */
     const char *const *settings;
-    bool rebuilt;         /* made again from the journal after an unclean stop */
+    bool rebuilt; /* made again from the journal after an unclean stop */
 };
 
 struct run_end {
@@ -54,6 +55,10 @@ struct run_end {
     const struct tally *tallies; /* one per input, input_count of them; NULL: none */
     uint64_t records_rejected;   /* journal records that were torn or altered (rebuild only) */
 };
+
+/* Makes a random UUID (RFC 4122, section 4.4). */
+#define RUN_ID_ROOM 37
+void run_make_id(char id[RUN_ID_ROOM]);
 
 enum status run_write_open(const struct run_start *start, struct run_writer **out,
                            struct complaint *complaint);

@@ -38,6 +38,11 @@ static const struct setting {
      "what each network input asks the system to hold while the logger is not looking"},
     {"reopen_longest", SETTING_NUMBER, "30", 0.5, 3600, false, "s", AT(reopen_longest),
      "an input that fails is tried again after 0.5 s, then twice as long each time, up to this"},
+    {"reserve", SETTING_NUMBER, "64", 0, 1048576, false, "MiB", AT(reserve),
+     "space that is left free: a run ends when less is left, and the next begins when there is "
+     "more"},
+    {"keep_journal", SETTING_SWITCH, "no", 0, 0, false, "", AT(keep_journal),
+     "whether the journal of a run is kept when its run file has been read back"},
     {"clock_tolerance", SETTING_NUMBER, "5", 1, 3600, false, "s", AT(clock_tolerance),
      "if GNSS time and the computer's clock differ by more, the run is dated by GNSS"},
     {"rpm_first_engine", SETTING_NUMBER, "0", 0, 1, true, "", AT(rpm_first_engine),
@@ -685,6 +690,113 @@ enum status config_transducers(struct config *config, struct transducer_map *out
     return STATUS_OK;
 }
 
+/* --- what is set, as text */
+
+#define ROW_ROOM 256
+
+static const char *word_of(enum channel_id channel)
+{
+    switch (channel) {
+    case CHANNEL_BATTERY_VOLTAGE:
+    case CHANNEL_BATTERY_CURRENT:
+    case CHANNEL_BATTERY_TEMPERATURE:
+        return "battery";
+    case CHANNEL_FLUID_LEVEL:
+    case CHANNEL_FLUID_TYPE:
+    case CHANNEL_TANK_CAPACITY:
+        return "tank";
+    default:
+        return "engine";
+    }
+}
+
+/* A row as the configuration writes it. */
+static void row_text(char *to, size_t room, const struct transducer_row *row)
+{
+    char where[32] = "vessel";
+    if (row->engine == TRANSDUCER_NUMBERED)
+        snprintf(where, sizeof where, "%s {n}", word_of(row->channel));
+    else if (row->engine >= 0)
+        snprintf(where, sizeof where, "%s %d", word_of(row->channel), row->engine);
+    snprintf(to, room, "%s, %s, %s -> %s, %s", row->type, row->unit, row->name,
+             channel_get(row->channel)->key, where);
+}
+
+static char *fact_assignment(const struct fact *fact)
+{
+    static const char *const sections_of[] = {
+        [FACT_BOAT] = "boat", [FACT_ENGINE] = "engine", [FACT_RUN] = "run"};
+    char number[16] = "", *text = NULL;
+    if (fact->section == FACT_ENGINE)
+        snprintf(number, sizeof number, "%d", fact->engine);
+    if (asprintf(&text, "%s%s.%s=%s", sections_of[fact->section], number, fact->key, fact->value) <
+        0)
+        return NULL;
+    return text;
+}
+
+static char *setting_assignment(const struct settings *from, const struct setting *row)
+{
+    const void *at = (const char *)from + row->offset;
+    char *text = NULL;
+    int length = -1;
+    switch (row->kind) {
+    case SETTING_TEXT:
+        length = asprintf(&text, "logger.%s=%s", row->key, (const char *)at);
+        break;
+    case SETTING_NUMBER:
+        length = asprintf(&text, "logger.%s=%.17g", row->key, *(const double *)at);
+        break;
+    case SETTING_SWITCH:
+        length = asprintf(&text, "logger.%s=%s", row->key, *(const bool *)at ? "yes" : "no");
+        break;
+    }
+    return length < 0 ? NULL : text;
+}
+
+static char *row_assignment(size_t number, const struct transducer_row *row)
+{
+    char words[ROW_ROOM], *text = NULL;
+    row_text(words, sizeof words, row);
+    return asprintf(&text, "transducers.row%zu=%s", number, words) < 0 ? NULL : text;
+}
+
+/* The list, or NULL and nothing left of it if one of its texts found no memory. */
+static char **drop_if_short(char **list, size_t count)
+{
+    size_t there = 0;
+    for (size_t i = 0; i < count; i++)
+        there += list[i] != NULL;
+    if (there == count)
+        return list;
+    for (size_t i = 0; i < count; i++)
+        free(list[i]);
+    free(list);
+    return NULL;
+}
+
+char **config_list(const struct config *config)
+{
+    size_t count = config->facts.count + COUNT(settings) + config->transducer_count, n = 0;
+    char **list = calloc(count + 1, sizeof *list);
+    if (!list)
+        return NULL;
+    for (size_t i = 0; i < config->facts.count; i++)
+        list[n++] = fact_assignment(&config->facts.list[i]);
+    for (size_t i = 0; i < COUNT(settings); i++)
+        list[n++] = setting_assignment(&config->settings, &settings[i]);
+    for (size_t i = 0; i < config->transducer_count; i++)
+        list[n++] = row_assignment(i + 1, &config->transducers[i]);
+    return drop_if_short(list, count);
+}
+
+void config_list_free(char **list)
+{
+    for (char **at = list; at && *at; at++)
+        free(*at);
+    free(list);
+}
+
 /* --- the listing */
 
 static void describe_facts(FILE *to, enum fact_section section, const char *heading)
@@ -722,31 +834,11 @@ static void describe_inputs(FILE *to)
         fprintf(to, "      %s\n", input_drivers[i]->usage);
 }
 
-static const char *word_of(enum channel_id channel)
-{
-    switch (channel) {
-    case CHANNEL_BATTERY_VOLTAGE:
-    case CHANNEL_BATTERY_CURRENT:
-    case CHANNEL_BATTERY_TEMPERATURE:
-        return "battery";
-    case CHANNEL_FLUID_LEVEL:
-    case CHANNEL_FLUID_TYPE:
-    case CHANNEL_TANK_CAPACITY:
-        return "tank";
-    default:
-        return "engine";
-    }
-}
-
 static void describe_row(FILE *to, const struct transducer_row *row)
 {
-    char where[32] = "vessel";
-    if (row->engine == TRANSDUCER_NUMBERED)
-        snprintf(where, sizeof where, "%s {n}", word_of(row->channel));
-    else if (row->engine >= 0)
-        snprintf(where, sizeof where, "%s %d", word_of(row->channel), row->engine);
-    fprintf(to, "      %s, %s, %s -> %s, %s\n", row->type, row->unit, row->name,
-            channel_get(row->channel)->key, where);
+    char text[ROW_ROOM];
+    row_text(text, sizeof text, row);
+    fprintf(to, "      %s\n", text);
 }
 
 static void describe_channel(FILE *to, const struct channel *channel)

@@ -21,6 +21,8 @@ struct settings {
     double ring_size;         /* MiB */
     double receive_buffer;    /* KiB asked of the system for each network input */
     double reopen_longest;    /* s, longest interval between attempts to reopen an input */
+    double reserve;           /* MiB */
+    bool keep_journal;        /* even when the run file is finished */
     double clock_tolerance;   /* s, difference from GNSS up to which the system clock is believed */
     double rpm_first_engine;  /* number that talkers give to engine 0 in RPM sentences */
     bool transducer_defaults; /* whether the built-in transducer names apply */
@@ -67,6 +69,12 @@ enum status config_add_input(struct config *config, const char *text, struct com
 /* The map that decoders need: rows of the file first, then the defaults. Owned by config; valid until
  * the next call. STATUS_MEMORY. */
 enum status config_transducers(struct config *config, struct transducer_map *out);
+
+/* What is set, as assignments for config_set that make the same facts, settings and transducers again
+ * (inputs are not among them): a NULL-terminated list for the caller to free with config_list_free.
+ * NULL if there is no memory. */
+char **config_list(const struct config *config);
+void config_list_free(char **list);
 
 /* Prints every section, setting, default and what is allowed. */
 void config_describe(FILE *to);

@@ -307,6 +307,8 @@ static enum status make_head(struct journal *journal, const struct run_start *st
     ADD(&head, capture_text_start, start->start_unix_us, start->clock);
     ADD(&head, journal_text_version, start->software ? start->software : "");
     ADD(&head, journal_text_run, base_name(start->path));
+    if (start->run_id)
+        ADD(&head, journal_text_id, start->run_id);
     for (size_t i = 0; i < start->input_count; i++)
         ADD(&head, capture_text_input, &start->inputs[i]);
     for (size_t i = 0; start->settings && start->settings[i]; i++)

@@ -341,6 +341,7 @@ static bool make_item(struct journal_reader *reader, const char *line, size_t le
         break;
     case JOURNAL_FORMAT:
     case JOURNAL_RUN:
+    case JOURNAL_ID:
     case JOURNAL_SET:
     case JOURNAL_CLOSING:
         return false;
@@ -420,6 +421,9 @@ static enum status add_head_line(struct journal_head *head, const char *line, si
     case JOURNAL_RUN:
         if (!journal_text_unescape(head->run, sizeof head->run, ours.text, ours.length))
             head->run[0] = '\0';
+        break;
+    case JOURNAL_ID:
+        copy_text(head->run_id, sizeof head->run_id, ours.text, ours.length);
         break;
     case JOURNAL_SET:
         return add_setting(head, ours.text, ours.length);

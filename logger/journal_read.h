@@ -15,6 +15,7 @@ struct journal_head {
     enum clock_source clock;
     char software[64];
     char run[256]; /* name of the run file, without folder */
+    char run_id[RUN_ID_ROOM];
     size_t input_count;
     struct run_input inputs[INPUTS_MAX];
     size_t setting_count;

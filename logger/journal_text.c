@@ -51,6 +51,11 @@ size_t journal_text_run(char *to, size_t room, const char *name)
     return put_escaped(to, room, "run", name);
 }
 
+size_t journal_text_id(char *to, size_t room, const char *run_id)
+{
+    return put(to, room, "# id %s\n", run_id);
+}
+
 size_t journal_text_set(char *to, size_t room, const char *assignment)
 {
     return put_escaped(to, room, "set", assignment);
@@ -99,6 +104,11 @@ static bool parse_format(struct rest rest, struct journal_text *out)
 static bool parse_run(struct rest rest, struct journal_text *out)
 {
     return rest_text(&rest, "# run ") && take_rest(&rest, out);
+}
+
+static bool parse_id(struct rest rest, struct journal_text *out)
+{
+    return rest_text(&rest, "# id ") && take_rest(&rest, out);
 }
 
 static bool parse_set(struct rest rest, struct journal_text *out)
@@ -189,6 +199,7 @@ enum journal_line journal_text_parse(const char *line, size_t length, struct jou
         {JOURNAL_CLOSING, parse_closing, 'b'}, {JOURNAL_COUNT, parse_count, 'c'},
         {JOURNAL_SET, parse_set, 's'},         {JOURNAL_RUN, parse_run, 'r'},
         {JOURNAL_FORMAT, parse_format, 'j'},   {JOURNAL_DATE, parse_date, 'd'},
+        {JOURNAL_ID, parse_id, 'i'},
     };
     out->kind = JOURNAL_CAPTURE;
     if (length < 3 || line[0] != '#')

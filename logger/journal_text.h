@@ -6,6 +6,7 @@
  *   # searun capture 1 start=1795601700000000 clock=system
  *   # journal 1 searun-logger 0.1.0
  *   # run 20261125T101500Z-terns-reach.h5
+ *   # id 6f1f1c9e-0d2e-4c4b-9a51-0a5f3f0f6c11
  *   # input plotter udp:10110
  *   # set engine0.thermostat=71, 82
  *   # block 0 171 1795601700000000 1795601700000000 3F00A45C
@@ -15,6 +16,7 @@
  *
  *   journal  version of this layout, and the program
  *   run      name of the run file, without folder
+ *   id       the run_id of the run file
  *   set      one assignment as on the command line: the facts, and what decoding depends on. Backslash,
  *            line feed and carriage return stand as \\, \n and \r
  *   count    input, reason, how many, first and last microsecond: what was counted without a message
@@ -36,8 +38,8 @@
 
 #define JOURNAL_VERSION 1
 #define JOURNAL_BODY_MAX ((size_t)256 * 1024) /* longest block without its closing line */
-#define JOURNAL_CLOSING_MAX ((size_t)128)    /* longest closing line */
-#define JOURNAL_LINE_MAX ((size_t)8400)      /* longest line: a fact of 4000 bytes, all escaped */
+#define JOURNAL_CLOSING_MAX ((size_t)128)     /* longest closing line */
+#define JOURNAL_LINE_MAX ((size_t)8400)       /* longest line: a fact of 4000 bytes, all escaped */
 
 /* What closes a block. */
 struct journal_closing {
@@ -51,6 +53,7 @@ struct journal_closing {
  * small. */
 size_t journal_text_version(char *to, size_t room, const char *software);
 size_t journal_text_run(char *to, size_t room, const char *name);
+size_t journal_text_id(char *to, size_t room, const char *run_id);
 size_t journal_text_set(char *to, size_t room, const char *assignment);
 size_t journal_text_count(char *to, size_t room, int64_t start_unix_us,
                           const struct run_input *input, enum reason reason, uint64_t count,
@@ -66,6 +69,7 @@ enum journal_line {
     JOURNAL_CAPTURE, /* a line of capture_text.h, or none at all */
     JOURNAL_FORMAT,  /* "# journal" */
     JOURNAL_RUN,
+    JOURNAL_ID,
     JOURNAL_SET,
     JOURNAL_COUNT,
     JOURNAL_DATE,
@@ -76,7 +80,7 @@ enum journal_line {
 struct journal_text {
     enum journal_line kind;
     int64_t version;   /* FORMAT */
-    const char *text;  /* FORMAT: program; RUN: name; SET: still escaped */
+    const char *text;  /* FORMAT: program; RUN: name; ID; SET: still escaped */
     size_t length;     /* of it */
     const char *label; /* COUNT: of the input */
     size_t label_length;

@@ -1,4 +1,5 @@
-/* logger.h - records one run, from the first byte to the finished file. */
+/* logger.h - records a run, from the first byte to the finished file; and another one when space ran out and
+ * there is some again. */
 #ifndef SEARUN_LOGGER_H
 #define SEARUN_LOGGER_H
 
@@ -12,12 +13,11 @@ struct order {
     int64_t duration;   /* ns; 0: until told to stop */
 };
 
-/* Records until the inputs are over, a signal comes, the duration ends, or storage fails. All words
- * go through `voice`. STATUS_OK only if the run is whole and where it should be. */
+/* Records until the inputs are over, a signal comes, the duration ends, or storage fails. If there is no
+ * space, the run is ended, and a new one begins when there is some (not with a replay). Beside that, runs
+ * that were cut off are made from their journals. All words go through `voice`. STATUS_OK only if the last
+ * run is whole and where it should be. */
 enum status logger_record(struct config *config, const struct order *order,
                           const struct voice *voice);
-
-/* The name of a run: start and boat, "20261125T101500Z-terns-reach.h5"; sorts by time. */
-void logger_run_name(char *to, size_t room, int64_t start_unix_us, const char *boat);
 
 #endif

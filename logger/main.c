@@ -9,6 +9,7 @@
 #include "input.h"
 #include "logger.h"
 #include "messages_can.h"
+#include "rebuild.h"
 
 #define EXIT_RUN_FAILED 1
 #define EXIT_BAD_USAGE 2
@@ -19,6 +20,7 @@ struct command {
     struct order order;
     struct voice voice;
     const char *file;
+    const char *rebuild; /* journal */
     bool check_only;
     bool done; /* --help and the like: nothing more to do */
     size_t set_count;
@@ -76,6 +78,12 @@ static enum status take_replay(struct command *command, const char *text)
         return STATUS_BAD_USAGE;
     }
     command->order.replay = text;
+    return STATUS_OK;
+}
+
+static enum status take_rebuild(struct command *command, const char *text)
+{
+    command->rebuild = text;
     return STATUS_OK;
 }
 
@@ -151,6 +159,8 @@ static const struct option_row {
      "without --output: make a name in FOLDER from start time and boat (default: .)"},
     {"replay", "CAPTURE", take_replay,
      "record from a capture file instead of the inputs, as fast as possible"},
+    {"rebuild", "JOURNAL", take_rebuild,
+     "make the run file of a run that was cut off, and record nothing"},
     {"boat", "NAME", take_boat, "the boat's name; as --set boat.name=NAME"},
     {"purpose", "PURPOSE", take_purpose,
      "\"before service\", \"after service\" or \"other\"; as --set run.purpose=PURPOSE"},
@@ -282,6 +292,12 @@ static enum status work(struct command *command)
     if (command->check_only) {
         say_checked(command);
         return STATUS_OK;
+    }
+    if (command->rebuild) {
+        const struct rebuild_order order = {.journal = command->rebuild,
+                                            .output = command->order.output,
+                                            .keep = command->config.settings.keep_journal};
+        return rebuild_run(&order, &command->voice);
     }
     return logger_record(&command->config, &command->order, &command->voice);
 }

@@ -79,7 +79,7 @@ struct count_record {
 
 struct end_record {
     struct record record;
-    const struct run_end *end;
+    const struct run_end *end; /* NULL: leave nothing behind */
 };
 
 /* A store and its thread. */
@@ -321,11 +321,15 @@ static void flush(struct keeping *it)
 static void close_store(struct keeping *it, const struct run_end *end)
 {
     struct complaint complaint = {""};
-    struct run_end how = *end;
-    how.clean = end->clean && writer_trouble(it->writer, NULL) == STATUS_OK;
     pthread_mutex_lock(&it->sync_lock);
     it->closing = true;
     pthread_mutex_unlock(&it->sync_lock);
+    if (!end) {
+        it->store->abandon(it->self);
+        return;
+    }
+    struct run_end how = *end;
+    how.clean = end->clean && writer_trouble(it->writer, NULL) == STATUS_OK;
     enum status status = it->store->close(it->self, &how, &complaint);
     if (status != STATUS_OK)
         fail(it->writer, status, &complaint);
@@ -610,8 +614,7 @@ enum status writer_new(const struct store *const *stores, const struct run_start
     writer->keeper_runs = pthread_create(&writer->keeper, NULL, keep, writer) == 0;
     if (writer->keeper_runs)
         return STATUS_OK;
-    const struct run_end end = {.start_unix_us = start->start_unix_us, .clock = start->clock};
-    writer_finish(writer, &end, NULL);
+    writer_abandon(writer);
     return no_thread(complaint);
 }
 
@@ -631,22 +634,28 @@ enum status writer_trouble(struct writer *writer, struct complaint *complaint)
 }
 
 /* The end must get in, however long storage takes to make room. */
-static void put_end(struct writer *writer, const struct run_end *end)
+static void end_threads(struct writer *writer, const struct run_end *end)
 {
-    struct end_record head = {.record = {.kind = RECORD_END, .at = end->end}, .end = end};
+    struct end_record head = {.record = {.kind = RECORD_END}, .end = end};
     while (!ring_put(writer->ring, &head, sizeof head, NULL, 0))
         nanosleep(&(struct timespec){0, 1000000}, NULL);
     ring_wake(writer->ring);
+    for (size_t i = 0; i < writer->count; i++)
+        pthread_join(writer->keepings[i].thread, NULL);
+    stop_keeper(writer);
 }
 
 enum status writer_finish(struct writer *writer, const struct run_end *end,
                           struct complaint *complaint)
 {
-    put_end(writer, end);
-    for (size_t i = 0; i < writer->count; i++)
-        pthread_join(writer->keepings[i].thread, NULL);
-    stop_keeper(writer);
+    end_threads(writer, end);
     enum status status = writer_trouble(writer, complaint);
     free_writer(writer);
     return status;
+}
+
+void writer_abandon(struct writer *writer)
+{
+    end_threads(writer, NULL);
+    free_writer(writer);
 }

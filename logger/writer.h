@@ -37,7 +37,7 @@ struct store {
      * close may be at work. A failure is told and recording goes on. (NULL) */
     enum status (*sync)(void *self);
     enum status (*close)(void *self, const struct run_end *end, struct complaint *complaint);
-    /* Opening failed elsewhere: leaves nothing behind, and frees. */
+    /* It is not to be after all: leaves nothing behind, and frees. */
     void (*abandon)(void *self);
 };
 
@@ -109,5 +109,8 @@ enum status writer_trouble(struct writer *writer, struct complaint *complaint);
  * closing. A failed run is closed as not clean. */
 enum status writer_finish(struct writer *writer, const struct run_end *end,
                           struct complaint *complaint);
+
+/* Ends the threads, leaves nothing behind (store.abandon), and frees. */
+void writer_abandon(struct writer *writer);
 
 #endif

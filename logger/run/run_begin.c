@@ -90,30 +90,30 @@ static bool put_facts(hid_t file, const struct facts *facts)
     return true;
 }
 
-/* A random UUID (RFC 4122, section 4.4). */
-static void make_run_id(char text[37])
+void run_make_id(char id[RUN_ID_ROOM])
 {
     unsigned char b[16] = {0};
     ssize_t got = getrandom(b, sizeof b, 0);
     (void)got; /* 16 bytes are never cut short, see getrandom(2) */
     b[6] = (unsigned char)((b[6] & 0x0F) | 0x40);
     b[8] = (unsigned char)((b[8] & 0x3F) | 0x80);
-    snprintf(text, 37, "%02x%02x%02x%02x-%02x%02x-%02x%02x-%02x%02x-%02x%02x%02x%02x%02x%02x", b[0],
-             b[1], b[2], b[3], b[4], b[5], b[6], b[7], b[8], b[9], b[10], b[11], b[12], b[13],
-             b[14], b[15]);
+    snprintf(id, RUN_ID_ROOM,
+             "%02x%02x%02x%02x-%02x%02x-%02x%02x-%02x%02x-%02x%02x%02x%02x%02x%02x", b[0], b[1],
+             b[2], b[3], b[4], b[5], b[6], b[7], b[8], b[9], b[10], b[11], b[12], b[13], b[14],
+             b[15]);
 }
 
 static bool put_head(hid_t file, const struct run_start *start)
 {
-    char id[37], title[256];
-    make_run_id(id);
+    char id[RUN_ID_ROOM], title[256];
+    run_make_id(id);
     const char *boat = start->facts ? facts_get(start->facts, FACT_BOAT, 0, "name") : "";
     char name[200];
     layout_text(name, sizeof name, boat);
     snprintf(title, sizeof title, "Sea trial run%s%s", name[0] ? " of " : "", name);
     return h5_put_text(file, "Conventions", "CF-1.8") && h5_put_text(file, "title", title) &&
            h5_put_int32(file, "format_version", FORMAT_VERSION) &&
-           h5_put_text(file, "run_id", id) &&
+           h5_put_text(file, "run_id", start->run_id ? start->run_id : id) &&
            h5_put_text(file, "software", start->software ? start->software : "") &&
            h5_put_int32(file, "rebuilt_from_journal", start->rebuilt) &&
            put_facts(file, start->facts);

@@ -146,6 +146,9 @@ static enum status read_about(struct run *run, struct complaint *complaint)
         missing = "closed_cleanly";
     else if (!get_flag(run->file, "rebuilt_from_journal", &about->rebuilt))
         missing = "rebuilt_from_journal";
+    int64_t rejected = 0;
+    if (h5_get_int(run->file, "records_rejected", 0, INT64_MAX, &rejected))
+        about->records_rejected = (uint64_t)rejected;
     return missing ? run_damaged(run, complaint, "attribute", missing, "is missing or unreadable")
                    : STATUS_OK;
 }

@@ -358,6 +358,66 @@ static void plain_text(char *text)
 
 /* Every first word of an indented line of the listing is a name; the page must have it in bold, and
  * the default that the listing states. */
+/* What config_list gives makes the same configuration again, whatever is in it. */
+static void expect_again(struct config *config)
+{
+    struct config again;
+    struct complaint complaint = {""};
+    char **list = config_list(config);
+    assert_non_null(list);
+    config_init(&again);
+    for (char **at = list; *at; at++)
+        if (config_set(&again, *at, &complaint) != STATUS_OK)
+            fail_msg("%s: %s", *at, complaint.text);
+    assert_int_equal(again.facts.count, config->facts.count);
+    for (size_t i = 0; i < again.facts.count; i++) {
+        const struct fact *a = &again.facts.list[i], *b = &config->facts.list[i];
+        assert_int_equal(a->section, b->section);
+        assert_int_equal(a->engine, b->engine);
+        assert_string_equal(a->key, b->key);
+        assert_string_equal(a->value, b->value);
+    }
+    assert_string_equal(again.settings.directory, config->settings.directory);
+    assert_float_equal(again.settings.clock_tolerance, config->settings.clock_tolerance, 0);
+    assert_float_equal(again.settings.rpm_first_engine, config->settings.rpm_first_engine, 0);
+    assert_int_equal(again.settings.transducer_defaults, config->settings.transducer_defaults);
+    assert_int_equal(again.transducer_count, config->transducer_count);
+    for (size_t i = 0; i < again.transducer_count; i++) {
+        const struct transducer_row *x = &again.transducers[i], *y = &config->transducers[i];
+        assert_memory_equal(x->type, y->type, sizeof x->type);
+        assert_memory_equal(x->unit, y->unit, sizeof x->unit);
+        assert_memory_equal(x->name, y->name, sizeof x->name);
+        assert_int_equal(x->channel, y->channel);
+        assert_int_equal(x->engine, y->engine);
+    }
+    config_list_free(list);
+    config_free(&again);
+    config_free(config);
+}
+
+static void test_list(void **state)
+{
+    (void)state;
+    struct config config;
+    struct problems problems = {tell, &(struct told){""}, 0};
+    config_init(&config);
+    expect_again(&config);
+    config_init(&config);
+    assert_int_equal(config_read(&config, "logger/example.ini", &problems), STATUS_OK);
+    assert_true(config.transducer_count > 0);
+    expect_again(&config);
+    expect_sound(&config,
+                 "[logger]\nclock_tolerance = 1.1\nrpm_first_engine = 1\n"
+                 "transducer_defaults = no\ndirectory = /var/lib/ru=ns\n"
+                 "[transducers]\na = C, F, A, B->C#{n} -> coolant_temperature, engine {n}\n"
+                 "b = U, , BATT -> battery_voltage, battery 2\n"
+                 "c = C, , KEEL -> sea_temperature, vessel\n"
+                 "[engine 12]\nlabel = a = b.c\n");
+    assert_int_equal(config_set(&config, "run.notes=two\nlines\\", NULL), STATUS_OK);
+    expect_again(&config);
+    config_list_free(NULL);
+}
+
 static void test_manual_agrees(void **state)
 {
     (void)state;
@@ -405,7 +465,8 @@ int main(void)
         cmocka_unit_test(test_problems),       cmocka_unit_test(test_all_problems_are_told),
         cmocka_unit_test(test_long_lines),     cmocka_unit_test(test_binary_file),
         cmocka_unit_test(test_missing_file),   cmocka_unit_test(test_set),
-        cmocka_unit_test(test_add_input),      cmocka_unit_test(test_manual_agrees),
+        cmocka_unit_test(test_add_input),      cmocka_unit_test(test_list),
+        cmocka_unit_test(test_manual_agrees),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
