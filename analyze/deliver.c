@@ -132,11 +132,10 @@ static enum status print_report(struct work *work, struct text *printed)
     if (status == STATUS_OK) {
         report_text(printed, &document, &work->drawings, NULL, work->delivery->colour);
         if (request->output != NULL) {
-            text_add(printed, "\nThe whole report: ");
+            text_add(printed, "\nThe whole report is in ");
             text_clean(printed, request->output);
-            text_add(
-                printed,
-                "/report.pdf and report.html (and report.txt, result.json, holds.csv, charts/)\n");
+            text_add(printed, "\n  report.pdf to attach, report.html for a browser\n"
+                              "  report.txt, result.json, holds.csv, charts/\n");
         }
     }
     document_free(&document);
