@@ -10,7 +10,7 @@ SAN ?=
 WARN := -Wall -Wextra -Wshadow -Wmissing-prototypes -Wstrict-prototypes -Wconversion -Wformat=2 -Wvla
 
 PKGS_LOGGER := hdf5 libserialport inih libmd libcjson
-PKGS_ANALYZE := hdf5 gsl libcjson inih libmd pangocairo librsvg-2.0
+PKGS_ANALYZE := hdf5 gsl libcjson inih libmd pangocairo fontconfig librsvg-2.0
 PKGS_TEST := cmocka libcjson
 pkg = $(shell pkg-config $(1) $(2) 2>/dev/null)
 LIBS_LOGGER = -lhdf5_hl $(call pkg,--libs,$(PKGS_LOGGER)) -lpthread -lm

@@ -3,6 +3,7 @@
 
 #include <stdlib.h>
 #include <string.h>
+#include <unistd.h>
 
 #include "chart.h"
 #include "folder.h"
@@ -15,6 +16,7 @@ struct work {
     struct text command; /* that gives the same numbers again */
     struct text json;
     struct drawing_list drawings; /* none without an output folder */
+    struct complaint no_pdf;      /* why there is no PDF, "" if there is one */
     struct complaint *complaint;
 };
 
@@ -82,6 +84,26 @@ static enum status write_file(struct work *work, const char *name, struct text *
     return status;
 }
 
+/* Without a font there is no PDF, but all else; an old one must not pass for this comparison's. */
+static enum status write_pdf(struct work *work, const struct document *document)
+{
+    const struct compare_request *request = work->delivery->request;
+    struct text content = {0};
+    enum status status =
+        report_pdf(&content, document, &work->drawings, request->paper, work->complaint);
+    if (status == STATUS_OK)
+        return write_file(work, "report.pdf", &content);
+    text_free(&content);
+    if (status != STATUS_NOT_FOUND)
+        return status;
+    work->no_pdf = *work->complaint;
+    char *old = folder_path(request->output, "report.pdf");
+    if (old != NULL)
+        unlink(old);
+    free(old);
+    return STATUS_OK;
+}
+
 static enum status write_report(struct work *work, const struct document *document)
 {
     struct text content = {0};
@@ -89,11 +111,7 @@ static enum status write_report(struct work *work, const struct document *docume
     enum status status = write_file(work, "report.html", &content);
     if (status != STATUS_OK)
         return status;
-    status = report_pdf(&content, document, &work->drawings, work->delivery->request->paper,
-                        work->complaint);
-    if (status == STATUS_OK)
-        status = write_file(work, "report.pdf", &content);
-    text_free(&content);
+    status = write_pdf(work, document);
     if (status != STATUS_OK)
         return status;
     report_text(&content, document, &work->drawings, "charts", false);
@@ -172,7 +190,9 @@ enum status deliver(const struct delivery *delivery, struct text *printed, struc
     struct work work = {.delivery = delivery, .complaint = complaint};
     compare_command(&work.command, delivery->request);
     enum status status = do_all(&work, printed);
-    complain(note, STATUS_OK, "%s", work.drawings.trouble);
+    complain(note, STATUS_OK, "%s%s%s", work.drawings.trouble,
+             work.drawings.trouble[0] != '\0' && work.no_pdf.text[0] != '\0' ? "; " : "",
+             work.no_pdf.text);
     if (status == STATUS_OK && (printed->failed || work.command.failed))
         status = complain(complaint, STATUS_MEMORY, "no memory left for the report");
     charts_free(&work.drawings);

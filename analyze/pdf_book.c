@@ -2,6 +2,7 @@
 #include "pdf_book.h"
 
 #include <cairo-pdf.h>
+#include <fontconfig/fontconfig.h>
 #include <librsvg/rsvg.h>
 #include <math.h>
 #include <stdlib.h>
@@ -103,6 +104,12 @@ enum status book_close(struct book *book, struct complaint *complaint)
                ? STATUS_OK
                : complain(complaint, STATUS_IO, "the PDF report could not be made: %s",
                           cairo_status_to_string(status));
+}
+
+bool book_has_fonts(void)
+{
+    const FcFontSet *fonts = FcInit() ? FcConfigGetFonts(NULL, FcSetSystem) : NULL;
+    return fonts != NULL && fonts->nfont > 0;
 }
 
 void book_forget_fonts(void)

@@ -47,6 +47,9 @@ enum status book_open(struct book *book, struct text *out, enum paper paper, con
 /* Ends the last page and the file; in every case. */
 enum status book_close(struct book *book, struct complaint *complaint);
 
+/* Is there any font at all? Pango does not come back from laying out text without one. */
+bool book_has_fonts(void);
+
 /* Gives back what the libraries keep between books: fonts and their caches. */
 void book_forget_fonts(void);
 

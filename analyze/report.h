@@ -43,7 +43,8 @@ enum status report_build(const struct report_input *input, struct document *out,
 void report_text(struct text *out, const struct document *document,
                  const struct drawing_list *drawings, const char *folder, bool colour);
 
-/* Pages for print: PDF with selectable text, bookmarks and page numbers. STATUS_MEMORY, STATUS_IO. */
+/* Pages for print: PDF with selectable text, bookmarks and page numbers. STATUS_NOT_FOUND
+ * where no font is installed, STATUS_MEMORY, STATUS_IO. */
 enum status report_pdf(struct text *out, const struct document *document,
                        const struct drawing_list *drawings, enum paper paper,
                        struct complaint *complaint);

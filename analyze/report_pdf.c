@@ -282,6 +282,11 @@ enum status report_pdf(struct text *out, const struct document *document,
                        struct complaint *complaint)
 {
     struct press press = {.drawings = drawings};
+    if (!book_has_fonts())
+        return complain(
+            complaint, STATUS_NOT_FOUND,
+            "no font is installed here, so report.pdf was not made; install DejaVu Sans "
+            "(Debian package fonts-dejavu-core) and compare again");
     enum status status = print_all(&press, NULL, document, paper, complaint);
     press.book.pages = press.book.page;
     if (status == STATUS_OK)

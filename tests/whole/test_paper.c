@@ -127,6 +127,20 @@ static void same_answer_same_bytes(void **state)
                  0);
 }
 
+/* Pango hangs without any font: it must not be asked then, and all else is still made. */
+static void without_fonts_all_else_is_made(void **state)
+{
+    (void)state;
+    static const char none[] = "<?xml version=\"1.0\"?><fontconfig></fontconfig>";
+    stage_write(stage_path("no-fonts.conf"), none, strlen(none));
+    stage_expect(start_line("mkdir -p fontless; echo old > fontless/report.pdf; "
+                            "FONTCONFIG_FILE=$PWD/no-fonts.conf PATH=/nowhere $ANALYZE compare "
+                            "--before before.h5 --after after.h5 --output fontless --quiet 2> why; "
+                            "grep -q fonts-dejavu-core why; test ! -e fontless/report.pdf; "
+                            "test -s fontless/report.html; test -s fontless/holds.csv"),
+                 0);
+}
+
 /* The numbers of page and PDF are the same words. */
 static void page_and_pdf_say_the_same(void **state)
 {
@@ -321,6 +335,7 @@ int main(void)
         cmocka_unit_test(first_page_tells_all),
         cmocka_unit_test(pdf_has_bookmarks_and_charts_as_vectors),
         cmocka_unit_test(same_answer_same_bytes),
+        cmocka_unit_test(without_fonts_all_else_is_made),
         cmocka_unit_test(page_and_pdf_say_the_same),
         cmocka_unit_test(boat_file_fills_in_and_says_so),
         cmocka_unit_test(command_with_boat_file_comes_back),
