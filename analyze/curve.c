@@ -47,9 +47,9 @@ static void fill_priors(double *rows, struct curve *curve, size_t columns,
         double most = 0;
         for (size_t i = 0; i < evidence->count; i++)
             if (evidence->looks[i].cell == cell)
-                most = fmax(most, steep[i]);
-        fill_prior(rows, curve, columns, CURVE_COLUMNS + cell, 0,
-                   hypot(prior->own_u, prior->own_reading_u * most));
+                most = fmax(most,
+                            hypot(prior->own_reading_u * steep[i], evidence->looks[i].warming_u));
+        fill_prior(rows, curve, columns, CURVE_COLUMNS + cell, 0, hypot(prior->own_u, most));
     }
 }
 

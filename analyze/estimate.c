@@ -19,8 +19,8 @@
 #define FUEL_U 0.010      /* relative: fuel sensor between two days, and what it does not tell */
 #define PERCENT_U 0.015   /* relative: the same for percent load, which comes in whole percent */
 #define CONTROL_U 0.005   /* relative: what two engines of a boat do not share in a day's load */
-#define RUNS_USUAL_DF 3.0 /* what the usual day-to-day load counts for beside runs that show it */
-#define WAVE_U 0.03       /* open fraction: thermostats are no straight line (no source) */
+#define RUNS_USUAL_DF 1.0 /* what the usual day-to-day load counts for beside runs that show it */
+#define WAVE_U 0.02       /* open fraction: thermostats are no straight line (no source) */
 #define OPEN_NEARLY 0.9   /* open fraction that counts as open */
 #define FIT_BANDS 3       /* shared bands without which a thermostat cannot be fitted */
 #define FIT_LOOKS 6
@@ -475,7 +475,8 @@ static enum status propagate(struct work *work)
     fill_ratio(work);
     fill_holds(work);
     fill_thermostat(work);
-    work->engine->finding = finding_of_ratio(work->engine->open_rise_ratio);
+    work->engine->finding = finding_overall(work->engine->open_rise_ratio,
+                                            work->engine->bands[work->engine->key_band].change);
     return fill_budget(work);
 }
 

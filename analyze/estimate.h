@@ -16,8 +16,8 @@
 #define ESTIMATE_HOLDS_MAX 400 /* holds of one engine that can be used; more are a complaint */
 #define ESTIMATE_DRAWS 2000    /* draws of the Monte Carlo */
 #define ESTIMATE_SEA_U 0.3     /* K, sea sensor against the sea, if nothing better is known */
-#define ESTIMATE_LAG 125.0     /* s, time constant of the stored heat, if none was fitted */
-#define ESTIMATE_LAG_U 40.0    /* s */
+#define ESTIMATE_LAG 135.0     /* s, time constant of the stored heat, if none was fitted */
+#define ESTIMATE_LAG_U 45.0    /* s */
 
 /* What is known of one engine beside its holds. One per engine of the answer, in the same order. */
 struct estimate_facts {

@@ -17,7 +17,7 @@
     0.6 /* heat store over conductance: both flows of the exchanger follow speed, its
                                films follow the flows to 0.6 to 0.8 (common practice, no source) */
 #define WARMING                                                                                    \
-    0.08 /* of K taken up by block and oil at the start of a run, though the water is
+    0.15 /* of K taken up by block and oil at the start of a run, though the water is
                                at its temperature, ... */
 #define WARMING_TIME 240.0 /* s, ... and how it dies away (common practice, no source) */
 #define SAME_SPEED 0.5     /* rpm; bands closer than this are one */
@@ -236,20 +236,37 @@ static void centre_speeds(const struct engine_answer *engine, struct evidence *e
         evidence->bands[b].ln_speed = log(evidence->bands[b].rpm / evidence->middle_rpm);
 }
 
-/* Numbers the cells of band and approach. Beyond CELLS_MAX they share the last. */
+/* True for the first look of its run: the engine may be warm by its water only. */
+static bool is_first(const struct engine_answer *engine, const struct evidence *evidence,
+                     size_t look)
+{
+    const struct look *own = &evidence->looks[look];
+    for (size_t i = 0; i < evidence->count; i++)
+        if (evidence->looks[i].run == own->run &&
+            engine->holds[evidence->looks[i].hold].start < engine->holds[own->hold].start)
+            return false;
+    return true;
+}
+
+/* Numbers the cells: looks of one band and approach, first ones apart. Beyond CELLS_MAX they share the
+ * last. */
 static void number_cells(const struct engine_answer *engine, struct evidence *evidence)
 {
     double rpm[CELLS_MAX], approach[CELLS_MAX];
+    bool first[CELLS_MAX];
     for (size_t i = 0; i < evidence->count; i++) {
         struct look *look = &evidence->looks[i];
         double own = engine->holds[look->hold].band_rpm;
+        bool is_start = is_first(engine, evidence, i);
         size_t cell = 0;
         while (cell < evidence->cell_count &&
-               (fabs(rpm[cell] - own) >= SAME_SPEED || approach[cell] * look->approach < 0))
+               (fabs(rpm[cell] - own) >= SAME_SPEED || approach[cell] * look->approach < 0 ||
+                first[cell] != is_start))
             cell++;
         if (cell == evidence->cell_count && cell < CELLS_MAX) {
             rpm[cell] = own;
             approach[cell] = look->approach;
+            first[cell] = is_start;
             evidence->cell_count++;
         }
         look->cell = cell < CELLS_MAX ? cell : CELLS_MAX - 1;

@@ -10,7 +10,7 @@ struct look {
     size_t run;  /* index into evidence->runs */
     enum side side;
     size_t band;       /* index into evidence->bands; NO_BAND where the other side has none */
-    size_t cell;       /* number of its band and approach among those of both sides */
+    size_t cell;       /* number of its cell: looks of one band and approach, of both sides */
     double ln_speed;   /* ln(rpm / evidence->middle_rpm) */
     double lag_factor; /* time constant of the stored heat over that at the highest speed held */
     double coolant;    /* degC */
@@ -48,7 +48,7 @@ struct evidence {
     double middle_rpm;
     size_t side_looks[SIDE_COUNT];
     size_t speeds[SIDE_COUNT]; /* different bands of each side, shared or not */
-    size_t cell_count;         /* bands, told apart by approach; at most CELLS_MAX */
+    size_t cell_count;         /* at most CELLS_MAX */
     size_t replicates;         /* looks beyond the first of their run and band */
     const char *load_from;     /* "fuel_rate", "load", "assumed" */
 };

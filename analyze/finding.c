@@ -26,6 +26,13 @@ enum finding finding_of_ratio(struct interval ratio)
     return FINDING_CANNOT_BE_SHOWN;
 }
 
+enum finding finding_overall(struct interval ratio, struct interval change)
+{
+    enum finding finding = finding_of_ratio(ratio);
+    bool claims = finding == FINDING_LOWERED || finding == FINDING_RAISED;
+    return claims && finding_of_change(change) != finding ? FINDING_CANNOT_BE_SHOWN : finding;
+}
+
 /* --- words */
 
 /* The words of the answer are in stored units with decimal points. */
@@ -79,12 +86,6 @@ static void say_ratio(struct prose *prose, const struct engine_answer *engine,
         word_range(style, UNIT_ONE, ratio, decimals, false).s);
 }
 
-static bool key_band_open(const struct engine_answer *engine)
-{
-    const struct band *band = &engine->bands[engine->key_band];
-    return band->change.low <= 0 && band->change.high >= 0;
-}
-
 static void say_verdict(struct prose *prose, const struct engine_answer *engine)
 {
     switch (engine->finding) {
@@ -104,8 +105,6 @@ static void say_verdict(struct prose *prose, const struct engine_answer *engine)
         say(prose, " These runs cannot show whether the cooling has changed.");
         return;
     }
-    if (key_band_open(engine))
-        say(prose, " This is shown by all speeds together, not by this one alone.");
 }
 
 static void say_nothing_shared(struct engine_answer *engine, const struct finding_context *context)

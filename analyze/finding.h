@@ -1,9 +1,11 @@
 /* finding.h - when a change counts as shown, and how it is said. Pure.
  *
- * The rule. The overall finding of an engine rests on one number, the pooled ratio of the open rise
- * after over before, so that many bands do not give many chances of a false "lowered"; a band's own
- * finding rests on its own interval.
- *   lowered, raised    the whole interval lies on one side of no change
+ * The rule. The overall finding of an engine rests on the pooled ratio of the open rise after over
+ * before, so that many bands do not give many chances of a false "lowered"; and because that ratio
+ * leans on the thermostat's curve where the seas are apart, the change in the key band has to show the
+ * same. A band's own finding rests on its own ratio.
+ *   lowered, raised    the whole interval of the ratio lies on one side of 1, and overall that of the
+ *                      change in the key band on the same side of 0
  *   no change shown    no change lies inside, and the interval of the ratio lies within
  *                      1/FINDING_INFORMATIVE .. FINDING_INFORMATIVE: a larger change is ruled out
  *   cannot be shown    anything else
@@ -21,6 +23,9 @@ enum finding finding_of_ratio(struct interval ratio);
 
 /* From a change in K where there is no ratio: never "no change shown". */
 enum finding finding_of_change(struct interval change);
+
+/* Overall, from the pooled ratio and the change in the key band. */
+enum finding finding_overall(struct interval ratio, struct interval change);
 
 /* What the words depend on beside the engine answer. */
 struct finding_context {

@@ -11,6 +11,9 @@
 
 #define RUNS_MAX ESTIMATE_HOLDS_MAX /* a run that counts has at least one hold */
 
+#define SEA_OWN                                                                                    \
+    0.5 /* part of the sensor's error that changes from run to run: the rest is its offset */
+
 /* The errors of one pass. */
 struct errors {
     struct thermostat thermostat;
@@ -89,8 +92,11 @@ static void solve(const struct propagation_setup *setup, const struct errors *er
     double y[ESTIMATE_HOLDS_MAX];
     rises(setup, errors, y);
     band_levels(setup, errors, y, pass);
-    for (size_t b = 0; b < setup->evidence->band_count; b++)
-        pass->ln_rise[SIDE_AFTER][b] -= errors->control;
+    for (size_t b = 0; b < setup->evidence->band_count;
+         b++) { /* to the load of both days together */
+        pass->ln_rise[SIDE_BEFORE][b] += 0.5 * errors->control;
+        pass->ln_rise[SIDE_AFTER][b] -= 0.5 * errors->control;
+    }
     for (int side = 0; side < SIDE_COUNT; side++)
         for (size_t b = 0; b < setup->evidence->band_count; b++) {
             double rise = exp(pass->ln_rise[side][b]);
@@ -155,8 +161,9 @@ static void draw_runs(const struct drawing *drawing, struct errors *errors)
 {
     const struct propagation_setup *setup = drawing->setup;
     double scale = montecarlo_t_scale(drawing->own, setup->load_df);
+    double offset = normal(drawing->shared, sqrt(1 - SEA_OWN * SEA_OWN) * setup->sea_u);
     for (size_t run = 0; run < setup->run_count; run++) {
-        double sea = normal(drawing->shared, setup->sea_u);
+        double sea = offset + normal(drawing->shared, SEA_OWN * setup->sea_u);
         double day = normal(drawing->shared, 1);
         double own = normal(drawing->own, 1);
         double part = scale * setup->load_u * (setup->load_shared ? day : own);

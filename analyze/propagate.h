@@ -18,7 +18,7 @@ struct propagation_setup {
     const struct thermostat_fit *fit;
     size_t run_count;       /* of the answer */
     double reference_sea;   /* degC */
-    double sea_u;           /* K per run */
+    double sea_u;           /* K, of the sensor against the sea */
     double load_u, load_df; /* relative per run */
     bool load_shared;       /* the same draw for all engines of a run (a day), not a sensor's own */
     double own_u;           /* relative per run: what an engine does not share with its control */

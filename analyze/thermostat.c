@@ -9,17 +9,17 @@
 #define PASSES 2
 #define NARROW 8.0    /* ln of posterior below the top that still belongs to the region */
 #define SPAN_MIN 3.0  /* K */
-#define BOW_MEAN 0.08 /* flow through a half-open valve takes more than half the heat */
-#define BOW_U 0.09 /* (common practice, no source) */
-#define SCATTER_USUAL                                                                              \
-    0.02                    /* of ln K from hold to hold, where holds cannot tell (common practice,
-                               no source) */
-#define SCATTER_FLOOR 0.015 /* keeps a lucky fit of few holds from looking perfect ... */
-#define SCATTER_FLOOR_DF 2  /* ... counting like this many holds */
-#define READING_USUAL 0.04  /* K from hold to hold: play of the valve, noise of the sender */
-#define HOLD_USUAL 0.015    /* of ln K from hold to hold: load, wind, helm */
+#define BOW_MEAN 0.03 /* most valves are near a straight line, ... */
+#define BOW_U 0.045   /* ... */
+#define BOW_DF 2.0 /* ... a few share out the flow and are far from it: Student's t (no source) */
+#define HOLD_USUAL                                                                                 \
+    0.015 /* of ln K from hold to hold: load, wind, helm (common practice, no source) */
+#define HOLD_USUAL_FUEL 0.007 /* ... where fuel rate has told the load */
+#define FLOOR_DF                                                                                   \
+    2 /* holds that the usual scatter counts for, so that a lucky fit does not look perfect */
+#define READING_USUAL 0.03 /* K from hold to hold: play of the valve, noise of the sender */
 #define HOLD_FACTOR 1.5
-#define READING_FACTOR 2.0 /* that it may be off by, one standard deviation */
+#define READING_FACTOR 1.6 /* that it may be off by, one standard deviation */
 #define DOUBT_DF 4.0       /* holds scatter with tails like Student's t */
 #define DOUBT_KEEPS                                                                                \
     0.80 /* of a normal scatter that those weights leave (0.786 by quadrature, and
@@ -28,6 +28,7 @@
 #define DF_ENOUGH 8.0 /* below it the usual scatter tops the degrees of freedom up ... */
 #define DF_TOP_UP 4.0 /* ... by at most this */
 #define DF_LEAST 1.0
+#define RATIOS 7
 #define SIDE_LAG_MOST 0.35 /* ln: no more than a doubling from side to side is believed */
 
 struct thermostat_prior thermostat_prior_make(double start, double full, double u, double lag,
@@ -192,7 +193,8 @@ static double log_prior(const struct thermostat_prior *prior, const struct therm
         z[a] = (node->at[a] - prior->mean[a]) / prior->u[a];
     double pair = z[AXIS_START] * z[AXIS_START] - 2 * r * z[AXIS_START] * z[AXIS_SPAN] +
                   z[AXIS_SPAN] * z[AXIS_SPAN];
-    return -0.5 * (pair / (1 - r * r) + z[AXIS_BOW] * z[AXIS_BOW] + z[AXIS_LAG] * z[AXIS_LAG]);
+    double bow = (BOW_DF + 1) * log1p(z[AXIS_BOW] * z[AXIS_BOW] / BOW_DF);
+    return -0.5 * (pair / (1 - r * r) + bow + z[AXIS_LAG] * z[AXIS_LAG]);
 }
 
 /* ln of the likelihood with levels, slopes and scatter integrated out: scatter^-2 is gamma, so the
@@ -202,7 +204,7 @@ static double log_likelihood(struct thermostat_fit *fit, const struct evidence *
                              const struct thermostat_node *node)
 {
     struct thermostat at = thermostat_at(node);
-    double density = 0, product = 1, df = SCATTER_FLOOR_DF;
+    double density = 0, product = 1, df = FLOOR_DF;
     for (size_t i = 0; i < evidence->count; i++) {
         const struct look *look = &evidence->looks[i];
         double steep = steepness(&at, look), variance = variance_of(fit, look, steep);
@@ -216,7 +218,7 @@ static double log_likelihood(struct thermostat_fit *fit, const struct evidence *
         }
     }
     df += fit->curve.regression.effective_df;
-    double sum = curve_solve(&fit->curve) + SCATTER_FLOOR_DF * SCATTER_FLOOR * SCATTER_FLOOR;
+    double sum = curve_solve(&fit->curve) + FLOOR_DF * fit->usual * fit->usual;
     return 0.5 * (density + log(product) - df * log(sum));
 }
 
@@ -348,7 +350,7 @@ static enum status take_scatter(struct thermostat_fit *fit, const struct evidenc
     double df = fmax((double)evidence->count - taken, 0);
     double usual = fmin(fmax(DF_ENOUGH - df, 0), DF_TOP_UP);
     fit->df = fmax(df + usual, DF_LEAST);
-    sum += usual * SCATTER_USUAL * SCATTER_USUAL;
+    sum += usual * fit->usual * fit->usual;
     fit->scatter = fmax(sqrt(sum / fit->df / DOUBT_KEEPS), 1e-4);
     fit->reading_u = ratio * fit->scatter;
     return STATUS_OK;
@@ -379,34 +381,36 @@ static double log_restricted(const struct thermostat_fit *fit, const struct evid
     for (size_t i = 0; i < evidence->count; i++)
         sum += log(fit->variance[i]);
     double reading = log(fit->reading_u / READING_USUAL) / log(READING_FACTOR);
-    double scatter = log(fit->scatter / HOLD_USUAL) / log(HOLD_FACTOR);
+    double scatter = log(fit->scatter / fit->usual) / log(HOLD_FACTOR);
     return -0.5 * (sum + reading * reading + scatter * scatter);
 }
 
 /* Splits the scatter into one of ln K and one of the reading: the first is what load and throttle
  * do, the second what the valve and the sender do; near the start of opening only the second
- * shows. Restricted maximum likelihood over their ratio. */
+ * shows. Restricted likelihood of their ratio, whose logarithm is averaged. */
 static enum status split_scatter(struct thermostat_fit *fit, const struct evidence *evidence,
                                  const struct thermostat_prior *prior)
 {
-    static const double ratios[] = {0.7, 1.5, 3, 6, 12, 24, 48}; /* K per unit of ln K */
-    double best = ratios[0], top = -INFINITY, before = fit->scatter;
-    for (size_t i = 0; i < sizeof ratios / sizeof *ratios; i++) {
+    static const double ratios[RATIOS] = {0.7, 1.5, 3, 6, 12, 24, 48}; /* K per unit of ln K */
+    double value[RATIOS], top = -INFINITY, before = fit->scatter, total = 0, sum = 0;
+    for (size_t i = 0; i < RATIOS; i++) {
         fit->scatter = before;
         enum status status = take_scatter(fit, evidence, prior, ratios[i]);
         if (status != STATUS_OK)
             return status;
-        double value = log_restricted(fit, evidence);
-        if (value > top) {
-            top = value;
-            best = ratios[i];
-        }
+        value[i] = log_restricted(fit, evidence);
+        top = fmax(top, value[i]);
     }
+    for (size_t i = 0; i < RATIOS; i++) {
+        total += exp(value[i] - top);
+        sum += exp(value[i] - top) * log(ratios[i]);
+    }
+    double ratio = exp(sum / total);
     fit->scatter = before;
-    enum status status = take_scatter(fit, evidence, prior, best);
+    enum status status = take_scatter(fit, evidence, prior, ratio);
     for (int i = 0; status == STATUS_OK && i < DOUBT_ROUNDS; i++) {
         doubt_outliers(fit, evidence);
-        status = take_scatter(fit, evidence, prior, best);
+        status = take_scatter(fit, evidence, prior, ratio);
     }
     return status;
 }
@@ -432,8 +436,9 @@ enum status thermostat_fit_holds(struct thermostat_fit *fit, const struct eviden
         first.at[AXIS_START] = lowest_coolant(evidence) - 3;
     fit->best = thermostat_at(&first);
     fit->lag = prior->mean[AXIS_LAG];
-    fit->scatter = SCATTER_USUAL;
-    enum status status = take_scatter(fit, evidence, prior, READING_USUAL / SCATTER_USUAL);
+    fit->usual = strcmp(evidence->load_from, "fuel_rate") == 0 ? HOLD_USUAL_FUEL : HOLD_USUAL;
+    fit->scatter = fit->usual;
+    enum status status = take_scatter(fit, evidence, prior, READING_USUAL / fit->usual);
     for (int pass = 0; status == STATUS_OK && pass < PASSES; pass++) {
         weigh_grid(fit, evidence, prior, &grid);
         summarise(fit);

@@ -49,6 +49,7 @@ struct thermostat_fit {
     struct thermostat best;        /* posterior mean */
     double lag;                    /* s, the same, at the highest speed held */
     double side_lag[SIDE_COUNT];   /* time constant of a side over the mean of both */
+    double usual;                  /* what is usual for it before looking at the holds */
     double scatter;                /* of ln K from hold to hold */
     double reading_u;   /* K, of the reading from hold to hold: play of the valve, sender */
     double ratio;       /* reading_u over scatter, K */

@@ -157,12 +157,27 @@ void family_draw(const struct family *family, uint64_t seed, uint64_t number,
         family->bend(out, &random);
 }
 
+/* The load at which the sides are compared. Where load was recorded, or an engine was left alone, it
+ * is that of both days together, and no reader of the runs can know how far it is from nominal. */
+static double compared_load(const struct family_pair *pair)
+{
+    const struct boat_engine *engine = &pair->run[FAMILY_BEFORE][0].engine[0];
+    double sum = 0.0;
+    if (!engine->has_fuel && !engine->has_load && pair->control_engine < 0)
+        return 1.0;
+    for (int side = 0; side < FAMILY_SIDES; side++)
+        for (size_t i = 0; i < pair->runs; i++)
+            sum += log(pair->run[side][i].day_load);
+    return exp(sum / (double)(FAMILY_SIDES * pair->runs));
+}
+
 double family_true_change(const struct family_pair *pair, double rpm, double sea)
 {
     double coolant[FAMILY_SIDES];
+    const double load = compared_load(pair);
     for (int side = 0; side < FAMILY_SIDES; side++) {
         const struct boat_engine *engine = &pair->run[side][0].engine[0];
-        coolant[side] = boat_steady_coolant(engine, rpm, sea, 1.0 / engine->load_factor);
+        coolant[side] = boat_steady_coolant(engine, rpm, sea, load / engine->load_factor);
     }
     return coolant[FAMILY_AFTER] - coolant[FAMILY_BEFORE];
 }
