@@ -100,10 +100,10 @@ static void say_verdict(struct prose *prose, const struct engine_answer *engine)
             " No change is shown, and one of more than %.0f %% in the rise above the sea is ruled "
             "out.",
             100 * (FINDING_INFORMATIVE - 1));
-        return;
+        break;
     case FINDING_CANNOT_BE_SHOWN:
         say(prose, " These runs cannot show whether the cooling has changed.");
-        return;
+        break;
     }
 }
 
