@@ -47,7 +47,7 @@ help:
 	@echo "make check-long  ... and the long ones: coverage, fuzzing, guest machines (an hour and more)"
 	@echo "make coverage    how often the 95 % intervals hold the truth, by family of conditions"
 	@echo "make bench       speeds, sizes and memory"
-	@echo "make install     DESTDIR= PREFIX=/usr/local"
+	@echo "make install     DESTDIR= PREFIX=/usr/local; make uninstall with the same takes it away"
 	@echo "make clean"
 
 # --- programs and libraries
@@ -84,7 +84,7 @@ $(SHIMS): $(B)/%.so: %.c
 -include $(shell find $(B) -name '*.d' 2>/dev/null)
 
 # --- what people call
-.PHONY: demo check check-long check-programs coverage bench install uninstall clean fuzz-programs
+.PHONY: demo check check-long coverage bench install uninstall clean fuzz-programs
 J = -j$(shell nproc)
 
 demo:
@@ -140,6 +140,11 @@ install: programs
 	install -m 644 logger/searun-logger.1 analyze/searun-analyze.1 \
 		$(DESTDIR)$(PREFIX)/share/man/man1/
 	install -m 644 README.md LICENSE logger/example.ini $(DESTDIR)$(PREFIX)/share/doc/searun/
+
+uninstall:
+	rm -f $(addprefix $(DESTDIR)$(PREFIX)/bin/,searun-logger searun-analyze) \
+		$(addprefix $(DESTDIR)$(PREFIX)/share/man/man1/,searun-logger.1 searun-analyze.1)
+	rm -rf $(DESTDIR)$(PREFIX)/share/doc/searun
 
 clean:
 	rm -rf build demo

@@ -61,9 +61,18 @@ int64_t stamp_follow(struct stamp_follower *follower, int64_t unix_us)
 
 /* --- anchors */
 
+/* Stated just before, or by a second receiver that is a little behind. */
+static bool is_late(const struct anchors *anchors, int64_t unix_us)
+{
+    if (anchors->count == 0)
+        return false;
+    int64_t step = unix_us - anchors->list[anchors->count - 1].unix_us;
+    return step <= 0 && step >= -LATE_MAX_US;
+}
+
 enum status anchors_add(struct anchors *anchors, uint64_t offset, int64_t unix_us)
 {
-    if (anchors->count > 0 && anchors->list[anchors->count - 1].unix_us == unix_us)
+    if (is_late(anchors, unix_us))
         return STATUS_OK;
     if (anchors->count == anchors->room) {
         size_t room = anchors->room ? anchors->room * 2 : 1024;
@@ -83,13 +92,22 @@ static bool is_jump(const struct anchor *before, const struct anchor *now)
     return step < 0 || step > PAUSE_MAX_US;
 }
 
+/* Whether a step from i - 1 to i has a jump before and behind it: then it hardly is one of a clock, but
+ * from one receiver to another. */
+static bool stands_alone(const struct anchors *anchors, size_t i)
+{
+    const struct anchor *list = anchors->list;
+    return (i < 2 || is_jump(&list[i - 2], &list[i - 1])) &&
+           (i + 1 >= anchors->count || is_jump(&list[i], &list[i + 1]));
+}
+
 /* Mean pace over all steps that are no jumps. */
 static double mean_pace(const struct anchors *anchors)
 {
     double bytes = 0, seconds = 0;
     for (size_t i = 1; i < anchors->count; i++) {
         const struct anchor *before = &anchors->list[i - 1], *now = &anchors->list[i];
-        if (is_jump(before, now))
+        if (is_jump(before, now) || (stands_alone(anchors, i) && anchors->count > 2))
             continue;
         bytes += (double)(now->offset - before->offset);
         seconds += (double)(now->unix_us - before->unix_us) / US_PER_S;
@@ -97,9 +115,31 @@ static double mean_pace(const struct anchors *anchors)
     return bytes > 0 && seconds > 0 ? bytes / seconds : NOMINAL_BYTES_PER_S;
 }
 
+/* Whether a statement goes on from the clock before the last jump: two receivers take turns. */
+static bool is_of_other(const struct anchor *other, const struct anchor *before,
+                        const struct anchor *now)
+{
+    if (!other || before->at_us - other->at_us > RETURN_MAX_US || is_jump(other, now))
+        return false;
+    return is_jump(before, now) || other->unix_us > before->unix_us;
+}
+
 static int64_t us_of_bytes(double bytes, double bytes_per_s)
 {
     return (int64_t)(bytes / bytes_per_s * US_PER_S);
+}
+
+static double bytes_between(const struct anchor *before, const struct anchor *now)
+{
+    return (double)(now->offset - before->offset);
+}
+
+/* The instant of a statement by the clock that `same` had; not before the statement before. */
+static int64_t go_on(const struct anchor *same, const struct anchor *before,
+                     const struct anchor *now)
+{
+    int64_t at_us = same->at_us + now->unix_us - same->unix_us;
+    return at_us > before->at_us ? at_us : before->at_us;
 }
 
 int64_t anchors_settle(struct anchors *anchors)
@@ -109,12 +149,17 @@ int64_t anchors_settle(struct anchors *anchors)
     double pace = anchors->bytes_per_s = mean_pace(anchors);
     struct anchor *first = &anchors->list[0];
     first->at_us = us_of_bytes((double)first->offset, pace);
+    const struct anchor *other = NULL; /* the last of the clock before a jump */
     for (size_t i = 1; i < anchors->count; i++) {
-        struct anchor *before = &anchors->list[i - 1], *now = &anchors->list[i];
-        now->jumped = is_jump(before, now);
-        now->at_us =
-            before->at_us + (now->jumped ? us_of_bytes((double)(now->offset - before->offset), pace)
-                                         : now->unix_us - before->unix_us);
+        const struct anchor *before = &anchors->list[i - 1];
+        struct anchor *now = &anchors->list[i];
+        bool of_other = is_of_other(other, before, now);
+        now->jumped = !of_other && is_jump(before, now);
+        now->at_us = of_other      ? go_on(other, before, now)
+                     : now->jumped ? before->at_us + us_of_bytes(bytes_between(before, now), pace)
+                                   : go_on(before, before, now);
+        if (of_other || now->jumped)
+            other = before;
     }
     return first->unix_us - first->at_us;
 }

@@ -53,11 +53,13 @@ struct anchors {
     double bytes_per_s; /* made by anchors_settle */
 };
 
-/* Statements of a time that was stated just before are left out. STATUS_MEMORY. */
+/* Statements of a time that was stated just before, or up to LATE_MAX_US earlier (a second receiver that
+ * is behind), are left out. STATUS_MEMORY. */
 enum status anchors_add(struct anchors *anchors, uint64_t offset, int64_t unix_us);
 
 /* Makes instants (microseconds since byte 0) from the anchors. Between statements the pace of the bytes
- * is even; where a clock jumped, the mean pace stands in. Returns the date of byte 0, microseconds
+ * is even; where a clock jumped, the mean pace stands in. Two receivers whose clocks differ count as
+ * one jump, each going on from its own last statement. Returns the date of byte 0, microseconds
  * since 1970, as the first statement has it; 0 without any. */
 int64_t anchors_settle(struct anchors *anchors);
 

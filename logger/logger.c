@@ -609,11 +609,12 @@ static bool wait_for_space(const struct recording *it, struct patience *patience
     return true;
 }
 
-/* What is left of the duration asked for. */
+/* What is left of the duration asked for; never 0 or less, which is "no end". */
 static void shorten(struct order *order, const struct patience *patience)
 {
+    int64_t now = now_ns();
     if (patience->until != INT64_MAX)
-        order->duration = patience->until - now_ns();
+        order->duration = patience->until > now ? patience->until - now : 1;
 }
 
 enum status logger_record(struct config *config, const struct order *order,

@@ -208,17 +208,21 @@ static bool take_remote(struct rest *rest, struct capture_text *out)
     return true;
 }
 
-static bool take_data(struct rest *rest, struct capture_text *out)
+static void take_bytes(struct rest *rest, struct capture_text *out)
 {
-    if (take_remote(rest, out))
-        return rest->at == rest->end;
     unsigned byte;
     while (out->data_length < 8 && take_hex_byte(rest, &byte)) {
         out->data[out->data_length++] = (uint8_t)byte;
         rest_text(rest, ".");
     }
-    rest_text(rest, " "); /* newer candump logs add " R" or " T" for received and sent */
-    if (!rest_text(rest, "R"))
+}
+
+static bool take_data(struct rest *rest, struct capture_text *out)
+{
+    if (!take_remote(rest, out))
+        take_bytes(rest, out);
+    /* Newer candump logs add " R" or " T" for received and sent. */
+    if (rest_text(rest, " ") && !rest_text(rest, "R"))
         rest_text(rest, "T");
     return rest->at == rest->end;
 }

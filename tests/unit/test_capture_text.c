@@ -153,6 +153,23 @@ static void test_frame(void **state)
     }
 }
 
+/* Newer logs say behind a frame whether it was received or sent; remote frames too. */
+static void test_direction(void **state)
+{
+    (void)state;
+    struct capture_text out;
+    assert_int_equal(parse("(1.000001) can0 123#0102 R", &out), CAPTURE_FRAME);
+    assert_int_equal(out.data_length, 2);
+    assert_int_equal(parse("(1.000001) can0 123#R8 R", &out), CAPTURE_FRAME);
+    assert_int_equal(out.id, 0x40000123);
+    assert_int_equal(out.data_length, 8);
+    assert_int_equal(parse("(1.000001) can0 09F20101#R T", &out), CAPTURE_FRAME);
+    assert_int_equal(out.id, 0xC9F20101);
+    assert_int_equal(out.data_length, 0);
+    assert_int_not_equal(parse("(1.000001) can0 123#RR", &out), CAPTURE_FRAME);
+    assert_int_not_equal(parse("(1.000001) can0 123#0102T", &out), CAPTURE_FRAME);
+}
+
 static void test_broken_frames(void **state)
 {
     (void)state;
@@ -207,10 +224,11 @@ static void test_random(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_start),         cmocka_unit_test(test_input_and_end),
-        cmocka_unit_test(test_gap),           cmocka_unit_test(test_event),
-        cmocka_unit_test(test_line),          cmocka_unit_test(test_frame),
-        cmocka_unit_test(test_broken_frames), cmocka_unit_test(test_random),
+        cmocka_unit_test(test_start),     cmocka_unit_test(test_input_and_end),
+        cmocka_unit_test(test_gap),       cmocka_unit_test(test_event),
+        cmocka_unit_test(test_line),      cmocka_unit_test(test_frame),
+        cmocka_unit_test(test_direction), cmocka_unit_test(test_broken_frames),
+        cmocka_unit_test(test_random),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

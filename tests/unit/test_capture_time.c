@@ -141,6 +141,38 @@ static void test_jumps(void **state)
     anchors_free(&anchors);
 }
 
+/* Two receivers state the time in turn, the second `behind` ms earlier: ten minutes stay ten minutes. */
+static struct anchors two_receivers(int64_t behind_ms)
+{
+    struct anchors anchors = {0};
+    for (int i = 0; i <= 600; i++) {
+        uint64_t offset = 500 * (uint64_t)i;
+        int64_t now = START + i * S;
+        assert_int_equal(anchors_add(&anchors, offset, now), STATUS_OK);
+        assert_int_equal(anchors_add(&anchors, offset + 50, now - behind_ms * 1000), STATUS_OK);
+    }
+    anchors_settle(&anchors);
+    return anchors;
+}
+
+static void test_two_receivers(void **state)
+{
+    (void)state;
+    const int64_t behind_ms[] = {0, 300, 1000, 1900, 18000, -300, -18000};
+    for (size_t i = 0; i < sizeof behind_ms / sizeof behind_ms[0]; i++) {
+        struct anchors anchors = two_receivers(behind_ms[i]);
+        size_t cursor = 0, jumps = 0;
+        int64_t length = anchors_instant(&anchors, 500 * 600, &cursor);
+        for (size_t k = 0; k < anchors.count; k++) {
+            jumps += anchors.list[k].jumped;
+            assert_true(k == 0 || anchors.list[k].at_us >= anchors.list[k - 1].at_us);
+        }
+        assert_in_range(length, 598 * S, behind_ms[i] < -2000 ? 620 * S : 602 * S);
+        assert_true(jumps <= 1);
+        anchors_free(&anchors);
+    }
+}
+
 static void test_few(void **state)
 {
     (void)state;
@@ -183,10 +215,10 @@ static void test_random_anchors(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_stamps),         cmocka_unit_test(test_date_jump_is_told),
-        cmocka_unit_test(test_random_stamps),  cmocka_unit_test(test_even),
-        cmocka_unit_test(test_jumps),          cmocka_unit_test(test_few),
-        cmocka_unit_test(test_random_anchors),
+        cmocka_unit_test(test_stamps),        cmocka_unit_test(test_date_jump_is_told),
+        cmocka_unit_test(test_random_stamps), cmocka_unit_test(test_even),
+        cmocka_unit_test(test_jumps),         cmocka_unit_test(test_two_receivers),
+        cmocka_unit_test(test_few),           cmocka_unit_test(test_random_anchors),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
