@@ -110,8 +110,11 @@ check:
 		$(patsubst $(B)/%,build/asan/%,$(UNIT) $(WHOLE)) \
 		$(foreach f,$(FUZZ),"fuzz-$(f)=scripts/fuzz-sample build/fuzz/fuzz_$(f) tests/fuzz/corpus/$(f) 5")
 
+# The tests of what threads share, once more under the thread sanitizer.
+THREADED := $(addprefix build/tsan/tests/unit/test_,ring writer)
 check-long: check
 	@scripts/install-deps long
+	@$(MAKE) --no-print-directory $(J) B=build/tsan OPT='-O1 -g' SAN='-fsanitize=thread' $(THREADED)
 	@scripts/check-long
 
 coverage:
