@@ -115,13 +115,15 @@ static double mean_pace(const struct anchors *anchors)
     return bytes > 0 && seconds > 0 ? bytes / seconds : NOMINAL_BYTES_PER_S;
 }
 
-/* Whether a statement goes on from the clock before the last jump: two receivers take turns. */
+/* Whether a statement goes on from the clock before the last jump: two receivers take turns. A clock that
+ * was set back for good passes its old time once more, but long after. */
 static bool is_of_other(const struct anchor *other, const struct anchor *before,
                         const struct anchor *now)
 {
     if (!other || before->at_us - other->at_us > RETURN_MAX_US || is_jump(other, now))
         return false;
-    return is_jump(before, now) || other->unix_us > before->unix_us;
+    return is_jump(before, now) || (other->unix_us > before->unix_us &&
+                                    other->at_us + now->unix_us - other->unix_us >= before->at_us);
 }
 
 static int64_t us_of_bytes(double bytes, double bytes_per_s)

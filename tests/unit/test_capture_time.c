@@ -173,6 +173,21 @@ static void test_two_receivers(void **state)
     }
 }
 
+/* Set back by half a minute for good: no second is lost where it passes its old time. */
+static void test_set_back_for_good(void **state)
+{
+    (void)state;
+    struct anchors anchors = {0};
+    size_t cursor = 0;
+    for (int i = 0; i <= 200; i++)
+        assert_int_equal(anchors_add(&anchors, 500 * (uint64_t)i,
+                                     START + i * S - (i > 100 ? 30 * S + S / 2 : 0)),
+                         STATUS_OK);
+    anchors_settle(&anchors);
+    assert_int_equal(anchors_instant(&anchors, 500 * 200, &cursor), 200 * S);
+    anchors_free(&anchors);
+}
+
 static void test_few(void **state)
 {
     (void)state;
@@ -215,10 +230,15 @@ static void test_random_anchors(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_stamps),        cmocka_unit_test(test_date_jump_is_told),
-        cmocka_unit_test(test_random_stamps), cmocka_unit_test(test_even),
-        cmocka_unit_test(test_jumps),         cmocka_unit_test(test_two_receivers),
-        cmocka_unit_test(test_few),           cmocka_unit_test(test_random_anchors),
+        cmocka_unit_test(test_stamps),
+        cmocka_unit_test(test_date_jump_is_told),
+        cmocka_unit_test(test_random_stamps),
+        cmocka_unit_test(test_even),
+        cmocka_unit_test(test_jumps),
+        cmocka_unit_test(test_two_receivers),
+        cmocka_unit_test(test_set_back_for_good),
+        cmocka_unit_test(test_few),
+        cmocka_unit_test(test_random_anchors),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
