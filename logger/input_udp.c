@@ -131,8 +131,9 @@ static enum status read_option(struct udp *udp, char *option, struct complaint *
 static enum status read_address(struct udp *udp, const char *address, struct complaint *complaint)
 {
     char piece[96];
+    const char *whole = address;
     if (!input_next_option(&address, piece, sizeof piece) || !read_local(udp, piece))
-        return bad(complaint, "a port, or an address and a port", address);
+        return bad(complaint, "a port, or an address and a port", whole);
     while (*address) {
         if (!input_next_option(&address, piece, sizeof piece))
             return bad(complaint, "an option of an UDP input", address);

@@ -289,6 +289,21 @@ static void test_end_of_a_capture(void **state)
 }
 
 /* Every row of the table is whole. */
+/* What was written wrong stands in the words, whole. */
+static void test_words_show_what_was_written(void **state)
+{
+    (void)state;
+    static const char *const wrong[] = {"udp:99999", "udp:nowhere:1,from=10.0.0.0/8",
+                                        "serial:/dev/ttyUSB0,0", "tcp:host"};
+    for (size_t i = 0; i < sizeof wrong / sizeof wrong[0]; i++) {
+        struct complaint complaint = {""};
+        char shown[80];
+        assert_int_equal(input_check(wrong[i], &complaint), STATUS_BAD_USAGE);
+        snprintf(shown, sizeof shown, "\"%s\"", strchr(wrong[i], ':') + 1);
+        assert_non_null(strstr(complaint.text, shown));
+    }
+}
+
 static void test_table(void **state)
 {
     (void)state;
@@ -318,6 +333,7 @@ int main(void)
         cmocka_unit_test(test_flapping),
         cmocka_unit_test(test_slow_to_open),
         cmocka_unit_test(test_end_of_a_capture),
+        cmocka_unit_test(test_words_show_what_was_written),
         cmocka_unit_test(test_table),
     };
     int failed = cmocka_run_group_tests(tests, NULL, NULL);
