@@ -110,10 +110,12 @@ check:
 		$(patsubst $(B)/%,build/asan/%,$(UNIT) $(WHOLE)) \
 		$(foreach f,$(FUZZ),"fuzz-$(f)=scripts/fuzz-sample build/fuzz/fuzz_$(f) tests/fuzz/corpus/$(f) 5")
 
-# The tests of what threads share, once more under the thread sanitizer.
+# Tests and benches without a warning by clang, and the tests of what threads share once more under the
+# thread sanitizer.
 THREADED := $(addprefix build/tsan/tests/unit/test_,ring writer)
 check-long: check
 	@scripts/install-deps long
+	@$(MAKE) --no-print-directory $(J) B=build/clang CC=$(CLANG) WERROR=-Werror tests bench-programs
 	@$(MAKE) --no-print-directory $(J) B=build/tsan OPT='-O1 -g' SAN='-fsanitize=thread' $(THREADED)
 	@scripts/check-long
 

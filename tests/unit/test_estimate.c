@@ -69,7 +69,7 @@ static struct score score_pairs(const struct maker *maker, size_t engines, size_
             score.half += (top->high - top->low) / 2 / (double)pairs;
         }
         double ratio = maker_rise(maker, SIDE_AFTER, 2800) / maker_rise(maker, SIDE_BEFORE, 2800);
-        score.ratios += isfinite(engine->open_rise_ratio.low);
+        score.ratios += isfinite(engine->open_rise_ratio.low) ? 1 : 0;
         score.ratios_held += holds(engine->open_rise_ratio, ratio);
         maker_free(&made);
     }

@@ -284,8 +284,9 @@ static void units_undo_effectiveness(void **state)
     for (int kind = 0; kind < EXCHANGER_KIND_COUNT; kind++)
         for (double ntu = 0.1; ntu < 2.5; ntu += 0.3)
             for (double ratio = 0; ratio <= 1; ratio += 0.25) {
-                double effectiveness = exchanger_effectiveness(kind, ntu, ratio);
-                near_to(exchanger_ntu(kind, effectiveness, ratio), ntu, 1e-6);
+                double effectiveness =
+                    exchanger_effectiveness((enum exchanger_kind)kind, ntu, ratio);
+                near_to(exchanger_ntu((enum exchanger_kind)kind, effectiveness, ratio), ntu, 1e-6);
             }
 }
 

@@ -232,8 +232,8 @@ static void add_hostile(FILE *file, size_t kind)
         "<script>alert(1)</script><img src=x onerror=y>&amp;\"'",
         "'; system \"touch pwned\"; `touch pwned`; set output 'pwned' @x $(touch pwned) %n%s",
         "{/Times=40 x}_{y}^z \\n \\\"; ]]> --> <!-- </svg> </style> </title>",
-        "\xd0\xa1\xd0\xb5\xd0\xb2\xd0\xb5\xd1\x80 \xe6\xb5\xb7\xe9\xa2\xa8 \xd7\xa9\xd7\x9c "
-        "\xd9\x85\xd8\xb1 \xe2\x80\xaetxet\xe2\x80\xac \xf0\x9f\x9a\xa4"};
+        ("\xd0\xa1\xd0\xb5\xd0\xb2\xd0\xb5\xd1\x80 \xe6\xb5\xb7\xe9\xa2\xa8 \xd7\xa9\xd7\x9c "
+         "\xd9\x85\xd8\xb1 \xe2\x80\xaetxet\xe2\x80\xac \xf0\x9f\x9a\xa4")};
     if (kind < sizeof words / sizeof words[0])
         fputs(words[kind], file);
     else /* almost as long as a fact may be, without a space */
