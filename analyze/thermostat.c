@@ -7,11 +7,11 @@
 #include <string.h>
 
 #define PASSES 2
-#define NARROW 8.0    /* ln of posterior below the top that still belongs to the region */
-#define SPAN_MIN 3.0  /* K */
-#define BOW_MEAN 0.03 /* most valves are near a straight line, ... */
-#define BOW_U 0.045   /* ... */
-#define BOW_DF 2.0 /* ... a few share out the flow and are far from it: Student's t (no source) */
+#define NARROW 8.0   /* ln of posterior below the top that still belongs to the region */
+#define SPAN_MIN 3.0 /* K */
+#define BOW_MEAN 0.0 /* most valves are near a straight line, ... */
+#define BOW_U 0.045  /* ... */
+#define BOW_DF 2.0   /* ... a few share out the flow and are far from it: Student's t (no source) */
 #define HOLD_USUAL                                                                                 \
     0.015 /* of ln K from hold to hold: load, wind, helm (common practice, no source) */
 #define HOLD_USUAL_FUEL 0.007 /* ... where fuel rate has told the load */
@@ -313,7 +313,7 @@ static double look_residuals(const struct thermostat_fit *fit, const struct evid
 
 static const struct curve_prior *curve_prior_for(const struct thermostat_prior *prior)
 {
-    static const struct curve_prior rated = {1.85, 0.3, 0.2, 0.3, 0.3, 0.02, 0.07};
+    static const struct curve_prior rated = {1.85, 0.45, 0.2, 0.3, 0.3, 0.02, 0.07};
     static const struct curve_prior unrated = {1.85, 0.25, 0.2, 0.3, 0.3, 0.02, 0.07};
     return prior->rated ? &rated : &unrated;
 }
