@@ -159,6 +159,27 @@ static void fill_side(const struct work *work, size_t b, enum side side)
     out->thermostat = state_of(work->value.open[side][b]);
 }
 
+/* A reading that no engine has, or that may be far beyond any, comes out of a corner of the balance (near
+ * the start of a thermostat with much play) and is no reading: nothing is said of that band. */
+static bool is_believable(struct interval coolant)
+{
+    const struct channel *channel = channel_get(CHANNEL_COOLANT_TEMPERATURE);
+    return coolant.low > channel->low && coolant.high < 2 * channel->high &&
+           coolant.value < channel->high;
+}
+
+static void forget_unbelievable(struct band *band)
+{
+    if (is_believable(band->side[SIDE_BEFORE].coolant) &&
+        is_believable(band->side[SIDE_AFTER].coolant))
+        return;
+    band->change = nothing;
+    band->finding = FINDING_CANNOT_BE_SHOWN;
+    for (int side = 0; side < SIDE_COUNT; side++)
+        if (!is_believable(band->side[side].coolant))
+            band->side[side].coolant = band->side[side].open_rise = nothing;
+}
+
 static void fill_bands(struct work *work)
 {
     const struct propagation *draws = &work->draws;
@@ -178,6 +199,8 @@ static void fill_bands(struct work *work)
         struct interval ratio = exponential(montecarlo_about(
             ln_ratio, propagation_ln_ratio(draws, b), draws->draws, level, draws->scratch));
         band->finding = finding_of_ratio(ratio);
+        forget_unbelievable(band);
+        changes[b] = band->change;
     }
     double factor = montecarlo_simultaneous(columns, changes, engine->band_count, draws->draws,
                                             level, draws->scratch);
