@@ -123,6 +123,17 @@ static void check_purpose(struct answer *answer, const struct run_summary *run)
                     answer_cut(run->name).s, side_words[run->side], purpose);
 }
 
+/* Runs that name no boat may be of two: nothing in them speaks against it. */
+static void check_named(struct answer *answer, const struct run_summary *run)
+{
+    if (fact_of(run, FACT_BOAT, 0, "name")[0] == '\0' &&
+        fact_of(run, FACT_BOAT, 0, "identification")[0] == '\0')
+        answer_warn(answer, "boat_unknown", -1,
+                    "%s does not say which boat it is of: that the runs are of one boat rests on "
+                    "who chose the files. --boat FILE names it.",
+                    answer_cut(run->name).s);
+}
+
 /* Two seas that differ by more than the days between the runs let expect. */
 static void check_seas(struct answer *answer, const struct run_summary *a,
                        const struct run_summary *b)
@@ -187,6 +198,7 @@ void diagnose_files(struct answer *answer)
         for (size_t a = 0; a < b; a++)
             check_seas(answer, &answer->runs[a], &answer->runs[b]);
     for (size_t r = 0; r < answer->run_count; r++) {
+        check_named(answer, &answer->runs[r]);
         check_purpose(answer, &answer->runs[r]);
         check_end(answer, &answer->runs[r]);
         check_gaps(answer, &answer->runs[r]);

@@ -13,6 +13,7 @@
 /* --- files and facts: answer->runs is filled
  *   same_run        one run is on both sides
  *   boats_differ    name or identification of the boat
+ *   boat_unknown    a run names neither
  *   engine_differs  model, serial number or exchanger of an engine (per engine)
  *   propeller_differs
  *   order           a run of the before side is later than one of the after side

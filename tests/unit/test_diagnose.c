@@ -82,6 +82,14 @@ static void fill_holds(struct made *m)
     }
 }
 
+static void put_fact(struct made *m, size_t run, enum fact_section section, const char *key,
+                     const char *value)
+{
+    struct complaint complaint = {""};
+    if (facts_set(&m->facts[run], section, 0, key, value, &complaint))
+        fail_msg("%s", complaint.text);
+}
+
 static void start(struct made *m)
 {
     memset(m, 0, sizeof *m);
@@ -98,6 +106,7 @@ static void start(struct made *m)
         snprintf(m->runs[r].run_id, sizeof m->runs[r].run_id, "id-%zu", r);
         snprintf(m->runs[r].sha256, sizeof m->runs[r].sha256, "%064zu", r);
         snprintf(m->runs[r].clock, sizeof m->runs[r].clock, "gnss");
+        put_fact(m, r, FACT_BOAT, "name", "Tern's Reach");
         fill_trial(m, r);
     }
     fill_holds(m);
@@ -134,14 +143,6 @@ static void look(struct made *m)
 {
     struct subject subject = subject_of(m);
     diagnose_engine(&subject);
-}
-
-static void put_fact(struct made *m, size_t run, enum fact_section section, const char *key,
-                     const char *value)
-{
-    struct complaint complaint = {""};
-    if (facts_set(&m->facts[run], section, 0, key, value, &complaint))
-        fail_msg("%s", complaint.text);
 }
 
 /* Exactly this warning and no other, with these words in it. Forgets it for the next look. */
@@ -225,9 +226,20 @@ DIAGNOSIS(purposes_that_contradict)
     only(m, "purpose", "after.h5");
 }
 
+DIAGNOSIS(a_boat_that_nobody_named)
+{
+    facts_free(&m->facts[1]);
+    m->facts[1] = (struct facts){0};
+    diagnose_files(&m->answer);
+    only(m, "boat_unknown", "after.h5 does not say which boat");
+    put_fact(m, 1, FACT_BOAT, "identification", "SK 41"); /* either of the two is enough */
+    diagnose_files(&m->answer);
+    none(m);
+}
+
 DIAGNOSIS(different_boats)
 {
-    put_fact(m, 0, FACT_BOAT, "name", "Tern's Reach");
+    put_fact(m, 0, FACT_BOAT, "identification", "SK 41");
     diagnose_files(&m->answer);
     none(m); /* not recorded is not different */
     put_fact(m, 1, FACT_BOAT, "name", "TERN'S REACH");
@@ -784,6 +796,7 @@ int main(void)
         cmocka_unit_test(the_same_run_twice),
         cmocka_unit_test(sides_in_the_wrong_order),
         cmocka_unit_test(purposes_that_contradict),
+        cmocka_unit_test(a_boat_that_nobody_named),
         cmocka_unit_test(different_boats),
         cmocka_unit_test(different_engines_and_propellers),
         cmocka_unit_test(files_that_ended_badly),
