@@ -11,7 +11,7 @@
 #include "../../analyze/lag.h"
 
 #define SEED 20240912ul
-#define PAIRS 60
+#define PAIRS 50
 
 /* Counts over many pairs of one kind. */
 struct score {
@@ -107,12 +107,11 @@ static void cured_engine_is_found_and_held(void **state)
 }
 
 /* Seas alike: no claim. Seas 12 K apart and a valve that opens in a straight line: the estimate, which
- * allows for valves that do not, is 0.3 K off at full speed, and claims a change in 5 to 10 of 100 pairs,
- * more than it should. A known weakness, bounded here so that it does not grow. */
+ * allows for valves that do not, claims a change in 1 to 3 of 100 pairs: a weakness, bounded here. */
 static void no_change_is_not_claimed(void **state)
 {
     (void)state;
-    const double cases[][3] = {{18, 18, 0.025}, {24, 12, 0.08}, {12, 24, 0.08}};
+    const double cases[][3] = {{18, 18, 0.025}, {24, 12, 0.04}, {12, 24, 0.04}};
     for (size_t i = 0; i < 3; i++) {
         struct maker maker = maker_default();
         maker.fouling[SIDE_BEFORE] = 0;
