@@ -1,7 +1,7 @@
 /* crc32c.h - the CRC that closes the blocks of a journal. Pure.
  *
- * CRC-32C (Castagnoli): polynomial 1EDC6F41h, reflected, first and last value inverted, as iSCSI, SCTP
- * and ext4 use it. Source: RFC 3720, section 12.1 and appendix B.4.
+ * CRC-32C (Castagnoli): polynomial 1EDC6F41h, reflected, first and last value inverted, as iSCSI,
+ * SCTP and ext4 use it. Source: RFC 3720, section 12.1 and appendix B.4.
  */
 #ifndef SEARUN_CRC32C_H
 #define SEARUN_CRC32C_H

@@ -31,8 +31,8 @@ static bool tell_overflow(struct intake *intake, int64_t at)
     return true;
 }
 
-/* Whether there is hope to put something in. Once full, nothing goes in until half is free: one long
- * gap with times is worth more than a thousand short ones. */
+/* Whether there is hope to put something in. Once full, nothing goes in until half is free: one
+ * long gap with times is worth more than a thousand short ones. */
 static bool has_room(struct intake *intake, int64_t at)
 {
     double fill = writer_fill(intake->writer);
@@ -54,7 +54,8 @@ static void wait_for_room(void)
     nanosleep(&(struct timespec){0, PATIENCE_NS}, NULL);
 }
 
-/* Runs `put` until it answers true (replay), or once (live); `put` may be evaluated several times. */
+/* Runs `put` until it answers true (replay), or once (live); `put` may be evaluated several
+ * times. */
 #define PUT(intake, put)                                                                           \
     do {                                                                                           \
         if ((intake)->patient)                                                                     \
@@ -216,8 +217,8 @@ void intake_datagram(struct intake *intake, unsigned input, int64_t at, const ui
     intake_cut(intake, input, at);
 }
 
-/* Whether a line of a capture is the first part of one that was too long when it was recorded: as long
- * as the framer takes, with the start of a sentence, and without a sound end. */
+/* Whether a line of a capture is the first part of one that was too long when it was recorded: as
+ * long as the framer takes, with the start of a sentence, and without a sound end. */
 static bool was_cut(const char *line, size_t length)
 {
     struct sentence sentence;
@@ -392,7 +393,8 @@ void intake_free(struct intake *intake)
     }
 }
 
-/* What was lost last has no later message to tell it. The end waits for room as long as it takes. */
+/* What was lost last has no later message to tell it. The end waits for room as long as it
+ * takes. */
 static void tell_last_overflow(struct intake *intake, int64_t at)
 {
     while (intake->choked && !tell_overflow(intake, at))

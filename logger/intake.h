@@ -1,14 +1,14 @@
 /* intake.h - what the inputs read becomes records: framing, decoding, counting, into the ring.
  *
- * A message for which the ring has no room is dropped whole: neither kept raw nor decoded, but counted.
- * So what a journal keeps raw gives, decoded again, what was recorded.
+ * A message for which the ring has no room is dropped whole: neither kept raw nor decoded, but
+ * counted. So what a journal keeps raw gives, decoded again, what was recorded.
  *
  * One for the run, used by the loop thread alone. Instants are ns since run start. 0183 lines are
  * stamped to the whole millisecond, frames to the whole microsecond (both rounded down), so that a
  * text capture (capture_text.h) holds them exactly.
  *
- * A line is stamped with the instant its first byte was read. At 4800 baud a full line takes 0.17 s;
- * the first byte is the nearest to the moment the talker took its value.
+ * A line is stamped with the instant its first byte was read. At 4800 baud a full line takes
+ * 0.17 s; the first byte is the nearest to the moment the talker took its value.
  */
 #ifndef SEARUN_INTAKE_H
 #define SEARUN_INTAKE_H
@@ -53,8 +53,8 @@ struct intake {
     unsigned current; /* input of the present message */
 };
 
-/* `writer`, `map`, `watch` and `dates` must outlive the intake. inputs[].text gives the options of CAN
- * inputs. */
+/* `writer`, `map`, `watch` and `dates` must outlive the intake. inputs[].text gives the options of
+ * CAN inputs. */
 void intake_init(struct intake *intake, struct writer *writer, const struct transducer_map *map,
                  struct watch *watch, struct dates *dates, const struct run_input *inputs,
                  size_t input_count);

@@ -439,7 +439,8 @@ static enum status add_head_line(struct journal_head *head, const char *line, si
     return STATUS_OK;
 }
 
-/* Whether the present block is a head: it begins as a capture does, and says that it is of a journal. */
+/* Whether the present block is a head: it begins as a capture does, and says that it is of a
+ * journal. */
 static enum status read_head(struct journal_reader *reader, bool *is_head, int64_t *version)
 {
     struct journal_head *head = &reader->head;

@@ -1,8 +1,8 @@
 /* journal_read.h - reading a journal, whatever happened to it.
  *
- * Only what stands in a block with a sound CRC is handed out. Blocks that are torn, altered or missing are
- * told in their place, with the times between which something is missing; so are places that the system
- * cannot read.
+ * Only what stands in a block with a sound CRC is handed out. Blocks that are torn, altered or
+ * missing are told in their place, with the times between which something is missing; so are
+ * places that the system cannot read.
  */
 #ifndef SEARUN_JOURNAL_READ_H
 #define SEARUN_JOURNAL_READ_H
@@ -65,8 +65,9 @@ struct journal_item {
 
 struct journal_reader;
 
-/* STATUS_NOT_FOUND, STATUS_IO, STATUS_MEMORY; STATUS_BAD_DATA if no sound block has a head, with words that
- * say what is there instead. The file may be growing: what is not there yet is not seen. */
+/* STATUS_NOT_FOUND, STATUS_IO, STATUS_MEMORY; STATUS_BAD_DATA if no sound block has a head, with
+ * words that say what is there instead. The file may be growing: what is not there yet is not
+ * seen. */
 enum status journal_open(const char *path, struct journal_reader **out,
                          struct complaint *complaint);
 /* The same for an open, seekable descriptor, which is taken over even on failure. */

@@ -103,7 +103,8 @@ static bool is_believable(int64_t unix_us)
     return unix_us >= 0 && unix_us / 1000000 < CAPTURE_UNIX_S_MAX - 3600 * 24 * 365;
 }
 
-/* A clock beyond all belief is as good as none: the run counts from 1970 on, until GNSS says better. */
+/* A clock beyond all belief is as good as none: the run counts from 1970 on, until GNSS says
+ * better. */
 static void date_live(struct recording *it)
 {
     it->start_unix_us = it->loop.start_unix_us;
@@ -281,7 +282,8 @@ static enum status open_writer(struct recording *it)
 static void rebuild_others(void *self, const _Atomic bool *stop)
 {
     const struct recording *it = self;
-    rebuild_folder(it->folder, it->config->settings.keep_journal, stop, it->voice);
+    rebuild_folder(it->folder, it->config->settings.keep_journal, it->space.reserve, stop,
+                   it->voice);
 }
 
 static enum status out_of_memory(const struct recording *it)
@@ -390,7 +392,8 @@ static void rename_kept_journal(const struct recording *it)
     renameat2(AT_FDCWD, before, AT_FDCWD, after, RENAME_NOREPLACE);
 }
 
-/* A name made from a date that turned out wrong is made again. An existing file is never replaced. */
+/* A name made from a date that turned out wrong is made again. An existing file is never
+ * replaced. */
 static void rename_run(struct recording *it, int64_t named_at_us)
 {
     char before[PATH_ROOM];
@@ -556,8 +559,8 @@ static int64_t now_ns(void)
     return (int64_t)now.tv_sec * NS_PER_S + now.tv_nsec;
 }
 
-/* Waits for a signal that ends recording; false if none comes in so many seconds. They are blocked since
- * the first run began. */
+/* Waits for a signal that ends recording; false if none comes in so many seconds. They are blocked
+ * since the first run began. */
 static bool signal_comes(int64_t seconds)
 {
     sigset_t ending;
@@ -589,7 +592,8 @@ static void say_waiting(const struct recording *it, struct patience *patience)
         patience->say_interval *= 2;
 }
 
-/* Waits until there is space for a new run. False if it is not to begin: a signal, or the time is over. */
+/* Waits until there is space for a new run. False if it is not to begin: a signal, or the time is
+ * over. */
 static bool wait_for_space(const struct recording *it, struct patience *patience)
 {
     uint64_t wanted = space_wanted(it->space.reserve);

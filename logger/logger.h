@@ -1,5 +1,5 @@
-/* logger.h - records a run, from the first byte to the finished file; and another one when space ran out and
- * there is some again. */
+/* logger.h - records a run, from the first byte to the finished file; and another one when space
+ * ran out and there is some again. */
 #ifndef SEARUN_LOGGER_H
 #define SEARUN_LOGGER_H
 
@@ -13,10 +13,10 @@ struct order {
     int64_t duration;   /* ns; 0: until told to stop */
 };
 
-/* Records until the inputs are over, a signal comes, the duration ends, or storage fails. If there is no
- * space, the run is ended, and a new one begins when there is some (not with a replay). Beside that, runs
- * that were cut off are made from their journals. All words go through `voice`. STATUS_OK only if the last
- * run is whole and where it should be. */
+/* Records until the inputs are over, a signal comes, the duration ends, or storage fails. If there
+ * is no space, the run is ended, and a new one begins when there is some (not with a replay).
+ * Beside that, runs that were cut off are made from their journals. All words go through `voice`.
+ * STATUS_OK only if the last run is whole and where it should be. */
 enum status logger_record(struct config *config, const struct order *order,
                           const struct voice *voice);
 

@@ -156,6 +156,8 @@ static int64_t tick(const struct loop_work *work, int64_t now)
     for (unsigned i = 0; i < work->inlet_count; i++)
         if (work->inlets[i].state == INLET_OPEN)
             watch_input(work->watch, i, now, work->inlets[i].opened_at, &work->intake->tallies[i]);
+    watch_storage(work->watch, work->intake->choked, work->intake->tallies,
+                  work->intake->input_count);
     return watch_tick(work->watch, now);
 }
 

@@ -13,7 +13,8 @@
 
 #define NAMES_TRIED 1000
 
-/* "Tern's Reach" becomes "terns-reach": letters and digits, all else one hyphen, apostrophes nothing. */
+/* "Tern's Reach" becomes "terns-reach": letters and digits, all else one hyphen, apostrophes
+ * nothing. */
 static void append_slug(char *to, size_t room, const char *text)
 {
     size_t length = strlen(to);

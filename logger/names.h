@@ -14,8 +14,8 @@
 /* The name of a run: start and boat, "20261125T101500Z-terns-reach.h5"; sorts by time. */
 void names_run(char *to, size_t room, int64_t start_unix_us, const char *boat);
 
-/* A path in the folder that no run, unfinished run or journal has yet. STATUS_EXISTS if there are too
- * many of one second; STATUS_BAD_USAGE if the path is too long. */
+/* A path in the folder that no run, unfinished run or journal has yet. STATUS_EXISTS if there are
+ * too many of one second; STATUS_BAD_USAGE if the path is too long. */
 enum status names_find(char *to, size_t room, const char *folder, int64_t start_unix_us,
                        const char *boat);
 
@@ -28,7 +28,8 @@ enum status names_next(char *path, size_t room);
 /* The folder of a path. */
 void names_folder(char *to, size_t room, const char *path);
 
-/* Makes the last part of the folder of a path, if that is all that is missing; says what is wrong. */
+/* Makes the last part of the folder of a path, if that is all that is missing; says what is
+ * wrong. */
 enum status names_make_folder(const char *path, const struct voice *voice);
 
 #endif

@@ -18,6 +18,7 @@
 #include "journal_read.h"
 #include "names.h"
 #include "run_read.h"
+#include "space.h"
 #include "watch.h"
 #include "writer.h"
 
@@ -57,8 +58,8 @@ static bool ends_with(const char *text, const char *ending)
     return length > tail && strcmp(text + length - tail, ending) == 0;
 }
 
-/* The run file that the journal at this path belongs to: the name in its head, if that one's journal is
- * called so, else the name of the journal itself (it may have been renamed). */
+/* The run file that the journal at this path belongs to: the name in its head, if that one's
+ * journal is called so, else the name of the journal itself (it may have been renamed). */
 static bool run_of_journal(const struct rebuild *it, char *to, size_t room)
 {
     char folder[PATH_ROOM], journal[PATH_ROOM];
@@ -109,7 +110,8 @@ static enum status name_output(struct rebuild *it, struct complaint *complaint)
                     it->path, it->finished ? ", made of this journal," : "");
 }
 
-/* What the run that was cut off had begun is of no use. Nobody works on it: the journal is claimed. */
+/* What the run that was cut off had begun is of no use. Nobody works on it: the journal is
+ * claimed. */
 static void drop_part(const struct rebuild *it)
 {
     char part[PATH_ROOM + 8];
@@ -455,7 +457,21 @@ static void rebuild_one(const struct rebuild_order *order, const struct voice *v
     }
 }
 
-void rebuild_folder(const char *folder, bool keep, const _Atomic bool *stop,
+/* A run file is about a third as long as its journal; half is on the safe side. */
+static bool is_space_for(const char *journal, const char *folder, uint64_t reserve,
+                         const struct voice *voice)
+{
+    struct stat about;
+    if (stat(journal, &about) != 0 || space_free(folder) >= reserve + (uint64_t)about.st_size / 2)
+        return true;
+    say(voice, SAY_WARNING,
+        "%s is left of a run that was cut off, but there is too little space to make its run file; "
+        "it stays for a later start",
+        journal);
+    return false;
+}
+
+void rebuild_folder(const char *folder, bool keep, uint64_t reserve, const _Atomic bool *stop,
                     const struct voice *voice)
 {
     struct dirent **entries;
@@ -466,7 +482,7 @@ void rebuild_folder(const char *folder, bool keep, const _Atomic bool *stop,
             .journal = path, .keep = keep, .sweep = true, .stop = stop};
         snprintf(path, sizeof path, "%s/%s", folder, entries[i]->d_name);
         free(entries[i]);
-        if (!stop || !atomic_load(stop))
+        if ((!stop || !atomic_load(stop)) && is_space_for(path, folder, reserve, voice))
             rebuild_one(&order, voice);
     }
     if (count >= 0)

@@ -3,6 +3,7 @@
 #define SEARUN_REBUILD_H
 
 #include <stdbool.h>
+#include <stdint.h>
 
 #include "say.h"
 #include "status.h"
@@ -15,14 +16,15 @@ struct rebuild_order {
     const _Atomic bool *stop; /* NULL, or: leave it for another time as soon as this is true */
 };
 
-/* Says what it does. With an output of the caller's the journal stays as it is, else it is treated as
- * that of any finished run; one with altered blocks is always kept. STATUS_OK if the run file is there;
- * STATUS_EXISTS if another program has the journal, or the run file is there already. */
+/* Says what it does. With an output of the caller's the journal stays as it is, else it is treated
+ * as that of any finished run; one with altered blocks is always kept. STATUS_OK if the run file
+ * is there; STATUS_EXISTS if another program has the journal, or the run file is there already. */
 enum status rebuild_run(const struct rebuild_order *order, const struct voice *voice);
 
-/* Does so with every journal in the folder that was cut off and that no other program has. Journals of
- * runs whose file is there go; those in which nothing sound is left are renamed to .journal.damaged. */
-void rebuild_folder(const char *folder, bool keep, const _Atomic bool *stop,
+/* Does so with every journal in the folder that was cut off and that no other program has, as long
+ * as more than `reserve` bytes stay free. Journals of runs whose file is there go; those in which
+ * nothing sound is left are renamed to .journal.damaged. */
+void rebuild_folder(const char *folder, bool keep, uint64_t reserve, const _Atomic bool *stop,
                     const struct voice *voice);
 
 #endif

@@ -1,8 +1,9 @@
 /* ring.c - see ring.h.
  *
- * `head` and the readers' `tail` count bytes ever written and ever released; their difference is what a
- * reader still has before it. Each belongs to one side, which alone writes it. A record lies in one
- * piece: where it would run over the end of the block, the rest of the block is skipped.
+ * `head` and the readers' `tail` count bytes ever written and ever released; their difference is
+ * what a reader still has before it. Each belongs to one side, which alone writes it. A record
+ * lies in one piece: where it would run over the end of the block, the rest of the block is
+ * skipped.
  */
 #include "ring.h"
 

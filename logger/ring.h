@@ -1,6 +1,6 @@
 /* ring.h - the bounded queue between the loop thread (one producer) and the threads that store (its
- * readers). Records of any size up to a bound lie end to end in one block of memory; every reader takes
- * every record, each at its own pace, and a record is gone when the slowest has released it.
+ * readers). Records of any size up to a bound lie end to end in one block of memory; every reader
+ * takes every record, each at its own pace, and a record is gone when the slowest has released it.
  *
  * The producer never waits: a record that does not fit is refused, and the caller counts it.
  */
@@ -27,13 +27,13 @@ void ring_free(struct ring *ring);
 bool ring_put(struct ring *ring, const void *head, size_t head_size, const void *body,
               size_t body_size);
 
-/* Wakes the readers that wait. ring_put does so itself only when a reader that waits has a quarter of the
- * ring before it, so that readers work in batches and not once a message. */
+/* Wakes the readers that wait. ring_put does so itself only when a reader that waits has a quarter
+ * of the ring before it, so that readers work in batches and not once a message. */
 void ring_wake(struct ring *ring);
 
-/* Reader: takes its next record, or waits for one until the ring fills, ring_wake, or timeout_ms are
- * over; NULL if there is none even then. The record is aligned for any type and stays valid until
- * ring_release. */
+/* Reader: takes its next record, or waits for one until the ring fills, ring_wake, or timeout_ms
+ * are over; NULL if there is none even then. The record is aligned for any type and stays valid
+ * until ring_release. */
 const void *ring_take(struct ring *ring, unsigned reader, int timeout_ms, size_t *size);
 void ring_release(struct ring *ring, unsigned reader);
 

@@ -19,12 +19,12 @@ uint64_t space_free(const char *folder);
 /* Bytes that must be free before a run begins again: a quarter more than the reserve. */
 uint64_t space_wanted(uint64_t reserve);
 
-/* Removes kept journals of finished runs, the oldest first, until so much is free; never anything else.
- * Returns how many. */
+/* Removes kept journals of finished runs, the oldest first, until so much is free; never anything
+ * else. Returns how many. */
 unsigned space_make(const char *folder, uint64_t wanted);
 
-/* The chore for the keeper (`self` is a struct space): if less than the reserve is free, kept journals go;
- * if that is not enough, tells NEWS_FULL, once. */
+/* The chore for the keeper (`self` is a struct space): if less than the reserve is free, kept
+ * journals go; if that is not enough, tells NEWS_FULL, once. */
 void space_look(void *self, struct writer *writer);
 
 #endif

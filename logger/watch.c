@@ -43,6 +43,7 @@ struct watch {
     } unmapped[UNMAPPED_MAX];
     unsigned events_said;
     bool mute_said[INPUTS_MAX], noise_said[INPUTS_MAX];
+    bool dropping; /* said so */
 };
 
 /* What the comparison cannot do without. */
@@ -395,6 +396,23 @@ void watch_input(struct watch *watch, unsigned number, int64_t at, int64_t opene
             input->label, input->text,
             serial ? "; the baud rate is probably another one (4800 and 38400 are usual)" : "");
     }
+}
+
+void watch_storage(struct watch *watch, bool dropping, const struct tally *tallies,
+                   size_t input_count)
+{
+    unsigned long long lost = 0;
+    for (size_t i = 0; i < input_count; i++)
+        lost += tallies[i].line[REASON_OVERFLOW].count;
+    if (dropping == watch->dropping || (dropping && lost == 0))
+        return;
+    watch->dropping = dropping;
+    if (dropping)
+        say(watch->voice, SAY_WARNING,
+            "storage does not keep up; what comes now is lost until it does");
+    else
+        say(watch->voice, SAY_WARNING,
+            "storage keeps up again; %llu messages have been lost since the start", lost);
 }
 
 int64_t watch_tick(struct watch *watch, int64_t at)

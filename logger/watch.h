@@ -33,6 +33,10 @@ int64_t watch_tick(struct watch *watch, int64_t at);
 void watch_input(struct watch *watch, unsigned input, int64_t at, int64_t opened_at,
                  const struct tally *tally);
 
+/* Storage does not keep up, and messages are dropped: says so when it begins, and when it is over. */
+void watch_storage(struct watch *watch, bool dropping, const struct tally *tallies,
+                   size_t input_count);
+
 /* The end: what was recorded, what is missing, and what was refused. `end` in ns since run start. */
 void watch_summary(const struct watch *watch, int64_t end, const struct tally *tallies,
                    size_t input_count);

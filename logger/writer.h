@@ -1,19 +1,19 @@
 /* writer.h - the threads that own storage, and the way to them.
  *
- * The loop thread puts records in (the writer_... functions that answer bool; they copy, never wait, and
- * answer false if the ring has no room). Each store has a thread of its own, which takes the records out
- * in the same order: so a journal is not held up by a run file that compresses a chunk. One more thread,
- * the keeper, has what is written made durable and looks after space once a second. Nothing else touches
- * storage.
+ * The loop thread puts records in (the writer_... functions that answer bool; they copy, never
+ * wait, and answer false if the ring has no room). Each store has a thread of its own, which takes
+ * the records out in the same order: so a journal is not held up by a run file that compresses a
+ * chunk. One more thread, the keeper, has what is written made durable and looks after space once
+ * a second. Nothing else touches storage.
  */
 #ifndef SEARUN_WRITER_H
 #define SEARUN_WRITER_H
 
 #include "run_write.h"
 
-/* Something that keeps a run. Functions as in run_write.h; those marked (NULL) may be left out. All are
- * called by the store's own thread, except sync. After a failure a store gets nothing more but `close`,
- * which frees `self` in every case. */
+/* Something that keeps a run. Functions as in run_write.h; those marked (NULL) may be left out.
+ * All are called by the store's own thread, except sync. After a failure a store gets nothing more
+ * but `close`, which frees `self` in every case. */
 struct store {
     const char *name; /* for people: "run file" */
     enum status (*open)(const struct run_start *start, void **self, struct complaint *complaint);
@@ -31,7 +31,8 @@ struct store {
     /* So many more were counted, between the two instants, that have no message. (NULL) */
     enum status (*count)(void *self, int64_t first, int64_t last, unsigned input,
                          enum reason reason, uint64_t count);
-    /* Writes what it was given: called when the ring is empty, and every BATCH_MS at least. (NULL) */
+    /* Writes what it was given: called when the ring is empty, and every BATCH_MS at least.
+     * (NULL) */
     enum status (*flush)(void *self);
     /* Makes durable what is written. May take long; called by the keeper, while other functions but
      * close may be at work. A failure is told and recording goes on. (NULL) */
@@ -67,9 +68,9 @@ struct chore {
     void (*work)(void *self, struct writer *writer);
 };
 
-/* Opens the stores (NULL-terminated) one after the other and answers when that is done. `start` need not
- * outlive the call; `chore` may be NULL, and what it points to must. ring_size in bytes. Errors: what the
- * stores say; STATUS_MEMORY; STATUS_IO if the system gives no thread. */
+/* Opens the stores (NULL-terminated) one after the other and answers when that is done. `start`
+ * need not outlive the call; `chore` may be NULL, and what it points to must. ring_size in bytes.
+ * Errors: what the stores say; STATUS_MEMORY; STATUS_IO if the system gives no thread. */
 enum status writer_new(const struct store *const *stores, const struct run_start *start,
                        size_t ring_size, const struct chore *chore, struct writer **out,
                        struct complaint *complaint);
@@ -100,13 +101,13 @@ int writer_news_fd(const struct writer *writer);
 bool writer_news(struct writer *writer, struct news *out);
 /* Adds news; if nobody has listened for long, it is dropped. Any thread. */
 void writer_tell(struct writer *writer, const struct news *news);
-/* STATUS_OK, or how a store failed first, with words; STATUS_FULL if there was no space. The others go
- * on. Any thread. */
+/* STATUS_OK, or how a store failed first, with words; STATUS_FULL if there was no space. The
+ * others go on. Any thread. */
 enum status writer_trouble(struct writer *writer, struct complaint *complaint);
 
-/* Ends the run: waits until everything is stored, closes the stores, ends the threads and frees. `end` and
- * what it points to must stay as they are during the call. Answers the first failure of the run or of
- * closing. A failed run is closed as not clean. */
+/* Ends the run: waits until everything is stored, closes the stores, ends the threads and frees.
+ * `end` and what it points to must stay as they are during the call. Answers the first failure of
+ * the run or of closing. A failed run is closed as not clean. */
 enum status writer_finish(struct writer *writer, const struct run_end *end,
                           struct complaint *complaint);
 

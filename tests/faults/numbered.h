@@ -1,5 +1,5 @@
-/* numbered.h - lines with numbers, sent at an even pace to a logger's UDP input, and found again in what it
- * recorded. */
+/* numbered.h - lines with numbers, sent at an even pace to a logger's UDP input, and found again
+ * in what it recorded. */
 #ifndef NUMBERED_H
 #define NUMBERED_H
 

@@ -1,13 +1,14 @@
-/* shim_storage.c - preloaded into a program under test: storage that stalls, fails or lies. What it does
- * stands in the file that SHIM_STORAGE names, read anew each time:
+/* shim_storage.c - preloaded into a program under test: storage that stalls, fails or lies. What
+ * it does stands in the file that SHIM_STORAGE names, read anew each time:
  *
- *   stall        writing to journals and run files, and making them durable, waits until this word is gone
- *   write_error  writing to a journal fails
+ *   stall        writing to journals and run files, and making them durable, waits until this word
+ *   is gone write_error  writing to a journal fails
  *   sync_error   making durable fails
  *   lie          making durable does nothing and says that it did
  *
- * If SHIM_ACKS names a file, a line is appended to it each time a journal was made durable: the journal's
- * name, how many bytes that were, and how many sentences of test data ("$PSRN,") are among them. */
+ * If SHIM_ACKS names a file, a line is appended to it each time a journal was made durable: the
+ * journal's name, how many bytes that were, and how many sentences of test data ("$PSRN,") are
+ * among them. */
 #define _GNU_SOURCE
 #include <dlfcn.h>
 #include <errno.h>

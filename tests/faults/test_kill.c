@@ -1,9 +1,11 @@
-/* test_kill.c - kill -9 of searun-logger at random moments under load: while it records, while it ends a
- * run, and while it makes a run file from the journal of the one before. Every run file must open and be
- * whole, hold exactly what its journal held, and lack nothing but the last moment of what was sent.
+/* test_kill.c - kill -9 of searun-logger at random moments under load: while it records, while it
+ * ends a run, and while it makes a run file from the journal of the one before. Every run file
+ * must open and be whole, hold exactly what its journal held, and lack nothing but the last moment
+ * of what was sent.
  *
- * SEARUN_KILL_ROUNDS (default 20) says how often. SEARUN_KILL_LIMIT_MS (default 2000, for machines that are
- * busy with other things) is how much of the end may be missing; the longest and the others are printed. */
+ * SEARUN_KILL_ROUNDS (default 20) says how often. SEARUN_KILL_LIMIT_MS (default 2000, for machines
+ * that are busy with other things) is how much of the end may be missing; the longest and the
+ * others are printed. */
 #include "numbered.h"
 
 #include "../../logger/journal_read.h"

@@ -94,9 +94,12 @@ static void test_overflow(void **state)
     /* a ring of 1 MiB holds some 9000 of these lines */
     for (int i = 0; i < PATIENCE_S && sent.count < 16000; i++)
         send_for(port, 1000);
+    stage_until_said(&logger, "what comes now is lost until it does");
     let_storage("");
-    send_for(port, 2000);
+    for (int i = 0; i < PATIENCE_S && !strstr(stage_said(&logger), "keeps up again"); i++)
+        send_for(port, 1000);
     stage_stop(logger, SIGTERM, 0);
+    stage_until_said(&logger, "keeps up again");
     struct run *run = stage_open_run(stage_path("over.h5"));
     const struct run_gap *gaps;
     size_t count;
@@ -122,7 +125,8 @@ static void test_overflow(void **state)
                   count);
 }
 
-/* That storage could not keep something is said at once and stands in the run file; recording goes on. */
+/* That storage could not keep something is said at once and stands in the run file; recording goes
+ * on. */
 static void test_sync_error(void **state)
 {
     (void)state;
@@ -143,8 +147,8 @@ static void test_sync_error(void **state)
     run_close(run);
 }
 
-/* A journal that cannot be written ends the run; what was recorded is in the run file all the same, and
- * the next start finds nothing to do. */
+/* A journal that cannot be written ends the run; what was recorded is in the run file all the
+ * same, and the next start finds nothing to do. */
 static void test_write_error(void **state)
 {
     (void)state;

@@ -1,8 +1,9 @@
-/* fuzz_journal.c - any bytes as a journal; and, so that what lies behind the CRC is reached, any bytes as the
- * bodies of sound blocks. Beyond crashes: what is handed out is within bounds, every byte of the file is in a
- * sound block or told as damage, and sound blocks are found as such.
+/* fuzz_journal.c - any bytes as a journal; and, so that what lies behind the CRC is reached, any
+ * bytes as the bodies of sound blocks. Beyond crashes: what is handed out is within bounds, every
+ * byte of the file is in a sound block or told as damage, and sound blocks are found as such.
  *
- * The first byte chooses: even, the rest is the file; odd, the rest is bodies, with FFh between two. */
+ * The first byte chooses: even, the rest is the file; odd, the rest is bodies, with FFh between
+ * two. */
 #include <stdlib.h>
 #include <string.h>
 #include <sys/mman.h>

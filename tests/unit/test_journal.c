@@ -1,5 +1,5 @@
-/* test_journal.c - journals written and read back, whole, cut off at every byte, and with every bit turned
- * over. */
+/* test_journal.c - journals written and read back, whole, cut off at every byte, and with every
+ * bit turned over. */
 #include "journal_kit.h"
 
 #include <errno.h>
@@ -209,7 +209,8 @@ static void test_small_journal(void **state)
     unlink(kit_path("small.journal"));
 }
 
-/* A run that did not end on purpose has no end; a date that is known better at the end stands there. */
+/* A run that did not end on purpose has no end; a date that is known better at the end stands
+ * there. */
 static void test_end_and_date(void **state)
 {
     (void)state;
@@ -226,7 +227,8 @@ static void test_end_and_date(void **state)
     unlink(kit_path("dated.journal"));
 }
 
-/* General tools: players of candump logs take lines that begin with a parenthesis and skip the rest. */
+/* General tools: players of candump logs take lines that begin with a parenthesis and skip the
+ * rest. */
 static void test_layout_is_public(void **state)
 {
     (void)state;
@@ -526,15 +528,17 @@ static void test_noise(void **state)
             continue;
         kit_read_all(reader, &text);
         const struct journal_count *count = journal_count(reader);
-        assert_in_range(count->sound + count->lost, 20, 25);
+        /* How many blocks the end once held cannot be told, but that something is missing can. */
+        assert_true(count->sound <= 23);
+        assert_int_equal(count->sound<23, count->lost> 0 && count->lost_bytes > 0);
         journal_close(reader);
     }
 }
 
 /* --- when the disk refuses */
 
-/* A file that may grow no further stands for a full disk: the block that does not fit leaves no trace,
- * and nothing comes behind it. */
+/* A file that may grow no further stands for a full disk: the block that does not fit leaves no
+ * trace, and nothing comes behind it. */
 static void test_no_room(void **state)
 {
     (void)state;

@@ -465,7 +465,7 @@ static void write_run(const char *name, unsigned lines)
 
 static void sweep(bool keep)
 {
-    rebuild_folder(stage_folder, keep, NULL, &nobody);
+    rebuild_folder(stage_folder, keep, 0, NULL, &nobody);
 }
 
 static void test_folder(void **state)
@@ -506,7 +506,7 @@ static void test_folder(void **state)
     assert_int_equal(count_raw(stage_path("busy.h5")), 3);
     assert_true(stage_exists(stage_path("busy.journal.kept")));
     sweep(true); /* nothing is left to do */
-    rebuild_folder(stage_path("no such folder"), true, NULL, &nobody);
+    rebuild_folder(stage_path("no such folder"), true, 0, NULL, &nobody);
     static const char *const names[] = {"cut", "done", "busy", "taken", "taken-2", "noise", "kept"};
     for (size_t i = 0; i < sizeof names / sizeof names[0]; i++)
         remove_run(names[i]);
@@ -519,7 +519,7 @@ static void test_stopped(void **state)
     _Atomic bool stop = true;
     write_run("cut.h5", 600);
     unlink(stage_path("cut.h5"));
-    rebuild_folder(stage_folder, false, &stop, &nobody);
+    rebuild_folder(stage_folder, false, 0, &stop, &nobody);
     assert_false(stage_exists(stage_path("cut.h5")));
     const struct rebuild_order order = {.journal = stage_path("cut.journal"), .stop = &stop};
     assert_int_equal(rebuild_run(&order, &nobody), STATUS_OK);
@@ -531,12 +531,25 @@ static void test_stopped(void **state)
     remove_run("cut");
 }
 
+/* Where there is too little space, the reserve is worth more than an old run a little sooner. */
+static void test_no_space(void **state)
+{
+    (void)state;
+    write_run("cut.h5", 5);
+    unlink(stage_path("cut.h5"));
+    rebuild_folder(stage_folder, false, UINT64_MAX / 2, NULL, &nobody);
+    assert_false(stage_exists(stage_path("cut.h5")));
+    assert_true(stage_exists(stage_path("cut.journal")));
+    remove_run("cut");
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_same_as_live), cmocka_unit_test(test_date_of_the_journal),
         cmocka_unit_test(test_cut_off),      cmocka_unit_test(test_damaged),
         cmocka_unit_test(test_folder),       cmocka_unit_test(test_stopped),
+        cmocka_unit_test(test_no_space),
     };
     return cmocka_run_group_tests(tests, stage_make, stage_remove);
 }

@@ -1,4 +1,5 @@
-/* test_ring.c - the queue between the loop and the threads that store. Run under the thread sanitizer as well. */
+/* test_ring.c - the queue between the loop and the threads that store. Run under the thread
+ * sanitizer as well. */
 #include <setjmp.h>
 #include <stdarg.h>
 #include <stddef.h>
@@ -148,7 +149,8 @@ static void test_random_one_thread(void **state)
     ring_free(ring);
 }
 
-/* Two readers, each at its own pace: both get every record, and the slower one decides what is free. */
+/* Two readers, each at its own pace: both get every record, and the slower one decides what is
+ * free. */
 static void test_two_readers(void **state)
 {
     (void)state;

@@ -244,7 +244,8 @@ static void test_stall_of_one(void **state)
     assert_int_equal(tape.lines, 100);
 }
 
-/* A store that fails does not end the other: the run file of a failed journal is whole, and says so. */
+/* A store that fails does not end the other: the run file of a failed journal is whole, and says
+ * so. */
 static void test_failure_of_one(void **state)
 {
     (void)state;
@@ -298,7 +299,8 @@ static void look(void *self, struct writer *writer)
         writer_tell(writer, &news);
 }
 
-/* What storage could not make durable is told at once, not once a second for ever, and ends nothing. */
+/* What storage could not make durable is told at once, not once a second for ever, and ends
+ * nothing. */
 static void test_news(void **state)
 {
     (void)state;

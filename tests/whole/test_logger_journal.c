@@ -1,4 +1,5 @@
-/* test_logger_journal.c - journals from outside: kept, rebuilt, replayed, found at the next start. */
+/* test_logger_journal.c - journals from outside: kept, rebuilt, replayed, found at the next
+ * start. */
 #include "stage.h"
 
 static struct stage_text text;
@@ -61,8 +62,8 @@ static struct program record(const char *const *arguments, unsigned udp_port, un
     return logger;
 }
 
-/* A run whose name is made again from GNSS time: its kept journal goes with it, gives the same run when it is
- * rebuilt, and the same again when it is replayed as the capture that it is. */
+/* A run whose name is made again from GNSS time: its kept journal goes with it, gives the same run
+ * when it is rebuilt, and the same again when it is replayed as the capture that it is. */
 static void test_kept_journal(void **state)
 {
     (void)state;
@@ -141,7 +142,8 @@ static void test_found_at_next_start(void **state)
     assert_null(strstr(stage_said(&next), "cut off"));
 }
 
-/* A second logger in the same folder leaves the journal of the first alone, whatever it does itself. */
+/* A second logger in the same folder leaves the journal of the first alone, whatever it does
+ * itself. */
 static void test_two_loggers(void **state)
 {
     (void)state;
