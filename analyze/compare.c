@@ -147,7 +147,7 @@ static enum status make_trials(struct comparison *c)
     return status;
 }
 
-static enum status look_at_files(struct comparison *c)
+enum status comparison_look_at_files(struct comparison *c)
 {
     diagnose_files(c->answer);
     for (size_t r = 0; r < c->answer->run_count; r++) {
@@ -164,7 +164,7 @@ static enum status look_at_files(struct comparison *c)
     return STATUS_OK;
 }
 
-static void close_all(struct comparison *c)
+void comparison_close(struct comparison *c)
 {
     for (size_t i = 0; c->trials && i < c->answer->run_count * c->answer->engine_count; i++)
         trial_free(&c->trials[i]);
@@ -177,8 +177,7 @@ static void close_all(struct comparison *c)
     free(c->steps);
 }
 
-/* From paths to holds. */
-static enum status find_all_holds(struct comparison *c)
+enum status comparison_find_holds(struct comparison *c)
 {
     enum status status = open_runs(c);
     if (!status)
@@ -223,16 +222,16 @@ enum status compare_runs(const struct compare_options *options, struct answer *a
         status = complain(complaint, STATUS_BAD_USAGE,
                           "a comparison needs at least one run before and one after the service");
     if (!status)
-        status = find_all_holds(&c);
+        status = comparison_find_holds(&c);
     if (!status)
         status = conclude(&c);
     if (!status)
         status = comparison_tell_sources(&c);
     if (!status)
-        status = look_at_files(&c);
+        status = comparison_look_at_files(&c);
     if (!status)
         status = comparison_tell_traces(&c);
-    close_all(&c);
+    comparison_close(&c);
     return status;
 }
 
@@ -248,13 +247,13 @@ enum status compare_look(const char *path, const struct compare_options *options
     struct comparison c = {.options = &alone, .answer = answer, .complaint = complaint};
     answer->confidence_level = options->confidence_level;
     answer->reference_from = "mean of both runs";
-    enum status status = find_all_holds(&c);
+    enum status status = comparison_find_holds(&c);
     if (!status)
         status = comparison_tell_sources(&c);
     if (!status)
-        status = look_at_files(&c);
+        status = comparison_look_at_files(&c);
     if (!status)
         status = comparison_tell_traces(&c);
-    close_all(&c);
+    comparison_close(&c);
     return status;
 }

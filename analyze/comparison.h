@@ -31,6 +31,14 @@ struct subject comparison_subject(const struct comparison *c, size_t engine);
 /* STATUS_MEMORY with its words. */
 enum status comparison_no_memory(const struct comparison *c);
 
+/* From the paths of the options to holds, without an estimate. comparison_close in every case; the
+ * answer stays its owner's. */
+enum status comparison_find_holds(struct comparison *c);
+void comparison_close(struct comparison *c);
+
+/* Warns of what the files themselves show: clocks, gaps, damaged messages. */
+enum status comparison_look_at_files(struct comparison *c);
+
 /* --- comparison_engines.c */
 
 /* Fills answer->engines with the engines of all runs; joins one that goes under two numbers. */
