@@ -1,0 +1,99 @@
+/* service_log.h - the service history of a boat: a CSV file kept beside the runs, for spreadsheet and
+ * hand. One line a piece of work:
+ *
+ *     date,engine hours,engine,what was done,by,notes
+ *     2026-05-14,1240,port,heat exchanger acid-cleaned,Skerrow yard,"scale in half the tubes"
+ *
+ * Layout of the file: csv.h, at most 1 MiB. The first line names the columns, in any order; others than
+ * these are left alone. Dates are ISO 8601 (2026-05-14, or 2026-05-14T15:30Z; UTC). The engine is a
+ * number, the engine's label, or "all" (also if empty). What was done: service_kinds.def. An empty file is
+ * a log without lines.
+ */
+#ifndef SEARUN_SERVICE_LOG_H
+#define SEARUN_SERVICE_LOG_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include "status.h"
+
+#define SERVICE_LOG_NAME "service-log.csv" /* in the folder of the runs */
+
+enum service_kind {
+#define SERVICE(id, key, title, effect, words) SERVICE_##id,
+#include "service_kinds.def"
+#undef SERVICE
+    SERVICE_COUNT
+};
+
+enum service_effect {
+    SERVICE_EFFECT_NONE,
+    SERVICE_EFFECT_COOLING, /* may change how much cooler the engine runs */
+    SERVICE_EFFECT_READING  /* changes what is read of the same coolant */
+};
+
+const char *service_key(enum service_kind kind);   /* "exchanger-acid-cleaned" */
+const char *service_title(enum service_kind kind); /* "heat exchanger acid-cleaned" */
+enum service_effect service_effect(enum service_kind kind);
+/* The kind by key, title or another word for it, whatever the case and with blanks for '-' and '_';
+ * SERVICE_COUNT if it is none. */
+enum service_kind service_find(const char *words);
+
+struct service_event {
+    unsigned line;  /* of the file, from 1 */
+    int64_t date;   /* unix time, s, UTC; midnight before if only the day is known */
+    bool day_only;  /* no time of day was given */
+    double hours;   /* of the engine; NaN: not recorded */
+    int engine;     /* number; -1: all engines, or one by its label */
+    char label[64]; /* label of the engine, "" if it is a number or all */
+    enum service_kind kind;
+    char *by, *notes; /* owned, cleaned, "" if not recorded */
+};
+
+/* In the order of their dates; on the same date as they stand in the file. Zero-initialise. */
+struct service_log {
+    size_t count;
+    struct service_event *events;
+    char ignored[200]; /* titles of columns that are not ours, "" if there are none */
+};
+
+/* Reads a log. The complaint names the first line that cannot be meant, says what is allowed, and
+ * counts the others. STATUS_NOT_FOUND (no such file), STATUS_IO, STATUS_BAD_DATA, STATUS_MEMORY.
+ * service_log_free in every case. */
+enum status service_log_read(const char *path, struct service_log *out,
+                             struct complaint *complaint);
+/* The same from memory; `name` is for the complaint. Pure. */
+enum status service_log_parse(const char *bytes, size_t length, const char *name,
+                              struct service_log *out, struct complaint *complaint);
+void service_log_free(struct service_log *log);
+
+/* The path of the log beside a run file (FOLDER/service-log.csv), or in a folder; it need not be
+ * there. To be freed; NULL if memory ran out. */
+char *service_log_beside(const char *run);
+char *service_log_in(const char *folder);
+
+/* Was this work done on that engine? `label` is the engine's, "" if it has none. */
+bool service_event_touches(const struct service_event *event, int engine, const char *label);
+
+/* Was the work done before a run that began then (unix time, s)? On the day of the work itself a run
+ * whose recorded purpose is "before service" came before it, any other after it, unless the work has
+ * a time of day. `purpose` may be "". */
+bool service_event_precedes(const struct service_event *event, int64_t run_start,
+                            const char *purpose);
+
+/* --- adding a line */
+
+struct service_entry {
+    const char *date, *hours, *engine, *what, *by, *notes; /* as typed; "" for what is not known */
+};
+
+/* Appends one line to the log, which is made if it is not there; nothing in it is rewritten. The new
+ * line has the columns and the separator of the file. Complains as the reader does about what cannot
+ * be meant, before anything is written; a line that cannot be written whole is taken off again.
+ * STATUS_BAD_USAGE, STATUS_BAD_DATA (the file that is there cannot be read), STATUS_IO, STATUS_FULL,
+ * STATUS_MEMORY. */
+enum status service_log_add(const char *path, const struct service_entry *entry,
+                            struct complaint *complaint);
+
+#endif

@@ -1,0 +1,42 @@
+/* fuzz_service_log.c - any bytes as a service history. Beyond crashes: what is taken is in bounds and in
+ * order, and every refusal has words. */
+#include <math.h>
+#include <stdint.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "../../analyze/service_log.h"
+
+int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size);
+
+static void demand(int holds)
+{
+    if (!holds)
+        abort();
+}
+
+static void demand_sound(const struct service_event *event)
+{
+    demand(event->line >= 1);
+    demand(event->date > INT64_C(-631238400) && event->date < INT64_C(7258204800)); /* 1950..2200 */
+    demand(isnan(event->hours) || (event->hours >= 0 && event->hours <= 200000));
+    demand(event->engine >= -1 && event->engine < 253);
+    demand(memchr(event->label, '\0', sizeof event->label) != NULL);
+    demand(event->label[0] == '\0' || event->engine == -1);
+    demand(event->kind < SERVICE_COUNT);
+    demand(event->by != NULL && event->notes != NULL);
+}
+
+int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
+{
+    struct service_log log;
+    struct complaint complaint = {""};
+    enum status status = service_log_parse((const char *)data, size, "fuzz.csv", &log, &complaint);
+    demand((status == STATUS_OK) == (complaint.text[0] == '\0'));
+    for (size_t i = 0; i < log.count; i++) {
+        demand_sound(&log.events[i]);
+        demand(i == 0 || log.events[i - 1].date <= log.events[i].date);
+    }
+    service_log_free(&log);
+    return 0;
+}

@@ -1,0 +1,384 @@
+/* test_service_log.c - the service history: what is read, what is refused and how, and adding lines. */
+#include <math.h>
+#include <setjmp.h>
+#include <signal.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/resource.h>
+#include <unistd.h>
+
+#include <cmocka.h>
+
+#include "../../analyze/csv.h"
+#include "../../analyze/service_log.h"
+
+#define TITLES "date,engine hours,engine,what was done,by,notes\n"
+#define DAY INT64_C(86400)
+
+static enum status parse(const char *content, struct service_log *log, struct complaint *complaint)
+{
+    complaint->text[0] = '\0';
+    return service_log_parse(content, strlen(content), "log.csv", log, complaint);
+}
+
+/* --- CSV */
+
+static void csv_reads_rfc_4180(void **state)
+{
+    (void)state;
+    /* RFC 4180, section 2: rules 1 (CRLF), 2 (no line end at the end of the file), 5 to 7 (quotation
+     * marks around a field, line ends and commas in it, marks written twice). */
+    static const char content[] =
+        "aaa,\"b CRLF\r\nbb, \"\"quoted\"\"\",ccc\r\nzzz,,\" x \"\r\nlast, y ,z";
+    struct csv csv = csv_begin(content, sizeof content - 1);
+    struct csv_row row = {0};
+    assert_true(csv_next(&csv, &row));
+    assert_int_equal(row.count, 3);
+    assert_string_equal(csv_field(&row, 0), "aaa");
+    assert_string_equal(csv_field(&row, 1), "b CRLF\r\nbb, \"quoted\"");
+    assert_string_equal(csv_field(&row, 2), "ccc");
+    assert_string_equal(csv_field(&row, 3), "");
+    assert_true(csv_next(&csv, &row));
+    assert_int_equal(row.line, 3);
+    assert_string_equal(csv_field(&row, 1), "");
+    assert_true(csv_next(&csv, &row));
+    assert_int_equal(row.line, 4);
+    assert_string_equal(csv_field(&row, 1), "y");
+    assert_string_equal(csv_field(&row, 2), "z");
+    assert_false(csv_next(&csv, &row));
+    csv_row_free(&row);
+}
+
+static void csv_tells_faults_and_goes_on(void **state)
+{
+    (void)state;
+    static const char content[] = "\"open,1\nnext,2\n\"a\"b,3\nend,4\n";
+    struct csv csv = csv_begin(content, sizeof content - 1);
+    struct csv_row row = {0};
+    assert_true(csv_next(&csv, &row));
+    assert_non_null(row.fault);
+    assert_true(csv_next(&csv, &row));
+    assert_null(row.fault);
+    assert_string_equal(csv_field(&row, 0), "next");
+    assert_int_equal(row.line, 2);
+    assert_true(csv_next(&csv, &row));
+    assert_non_null(row.fault);
+    assert_true(csv_next(&csv, &row));
+    assert_string_equal(csv_field(&row, 1), "4");
+    assert_int_equal(row.line, 4);
+    csv_row_free(&row);
+}
+
+/* --- reading */
+
+static void reads_a_plain_log(void **state)
+{
+    (void)state;
+    struct service_log log;
+    struct complaint complaint;
+    /* 2026-05-14 is day 20587 since 1970: 56 years of 365 days, 14 leap days, 133 days. */
+    assert_int_equal(
+        parse(TITLES
+              "2026-05-14,1240.5,port,heat exchanger acid-cleaned,K. Marsh,\"half, \"\"soft\"\"\"\n"
+              "2021-03-02,,1,zinc,,\n2026-05-14T15:30Z,,All,Other,,=1\n",
+              &log, &complaint),
+        STATUS_OK);
+    assert_int_equal(log.count, 3);
+    assert_int_equal(log.events[0].kind, SERVICE_ZINC_CHANGED);
+    assert_int_equal(log.events[0].engine, 1);
+    assert_true(isnan(log.events[0].hours));
+    const struct service_event *clean = &log.events[1];
+    assert_int_equal(clean->date, 20587 * DAY);
+    assert_true(clean->day_only);
+    assert_true(clean->hours == 1240.5);
+    assert_int_equal(clean->engine, -1);
+    assert_string_equal(clean->label, "port");
+    assert_int_equal(clean->kind, SERVICE_EXCHANGER_ACID_CLEANED);
+    assert_string_equal(clean->by, "K. Marsh");
+    assert_string_equal(clean->notes, "half, \"soft\"");
+    assert_int_equal(clean->line, 2);
+    assert_int_equal(log.events[2].date, 20587 * DAY + 15 * 3600 + 1800);
+    assert_false(log.events[2].day_only);
+    service_log_free(&log);
+}
+
+static void reads_what_spreadsheets_write(void **state)
+{
+    (void)state;
+    struct service_log log;
+    struct complaint complaint;
+    assert_int_equal(parse("\xEF\xBB\xBFWhat;Cost;Date;Engine_Hours;Note;\r\n"
+                           "new impeller;40;;;;\r\n",
+                           &log, &complaint),
+                     STATUS_BAD_DATA);
+    service_log_free(&log);
+    assert_int_equal(parse("\xEF\xBB\xBFWhat;Cost;Date;Engine_Hours;Note;\r\n"
+                           "IMPELLER;40;2020-07-01 00:00:00;812,5;;\r\n;;;;;\r\n\r\n"
+                           "Tube bundle removed and rodded;;2019-01-31;700 h;\"two\r\nlines\"",
+                           &log, &complaint),
+                     STATUS_OK);
+    assert_int_equal(log.count, 2);
+    assert_int_equal(log.events[0].kind, SERVICE_BUNDLE_RODDED);
+    assert_string_equal(log.events[0].notes, "two lines");
+    assert_int_equal(log.events[0].line, 5);
+    assert_true(log.events[1].hours == 812.5);
+    assert_true(log.events[1].day_only);
+    assert_string_equal(log.ignored, "Cost");
+    service_log_free(&log);
+    assert_int_equal(parse("sep=;\ndate;what\n2020-07-01;acid\n", &log, &complaint), STATUS_OK);
+    assert_int_equal(log.count, 1);
+    service_log_free(&log);
+    assert_int_equal(parse("", &log, &complaint), STATUS_OK);
+    assert_int_equal(log.count, 0);
+}
+
+static void tells_line_and_what_is_allowed(void **state)
+{
+    (void)state;
+    static const char *const bad[][3] = {
+        {"2026-05-14,1,0,zinc,,\n", "line 1", "\"date\" and \"what was done\" must be there"},
+        {"date,what,date\n", "line 1", "named twice"},
+        {TITLES "14/05/2026,,,zinc,,\n", "line 2", "2026-05-14"},
+        {TITLES "2026-02-30,,,zinc,,\n", "line 2", "no date"},
+        {TITLES "26-05-14,,,zinc,,\n", "line 2", "no date"},
+        {TITLES "1026-05-14,,,zinc,,\n", "line 2", "no date"},
+        {TITLES "2026-05-14 25:00,,,zinc,,\n", "line 2", "no date"},
+        {TITLES ",,,zinc,,\n", "line 2", "no date"},
+        {TITLES "\n2026-05-14,\"1,240\",,zinc,,\n", "line 3", "without a sign between"},
+        {TITLES "2026-05-14,1.240,,zinc,,\n", "line 2", "without a sign between"},
+        {TITLES "2026-05-14,-3,,zinc,,\n", "line 2", "no engine hours"},
+        {TITLES "2026-05-14,200001,,zinc,,\n", "line 2", "200000"},
+        {TITLES "2026-05-14,,253,zinc,,\n", "line 2", "0 to 252"},
+        {TITLES "2026-05-14,,,cleaned,,\n", "line 2", "exchanger-acid-cleaned"},
+        {TITLES "2026-05-14,,,,,\n", "line 2", "does not say what was done"},
+        {TITLES "2026-05-14,,,zinc,,a,b\n", "line 2", "more fields"},
+        {TITLES "2026-05-14,,,zinc,,\"a\n2026-05-15,,,zinc,,\n", "line 2", "never closed"},
+        {TITLES "x,,,zinc,,\nx,,,zinc,,\n2026-05-14,,,zinc,,\n", "line 2", "and 1 more line"},
+    };
+    for (size_t i = 0; i < sizeof bad / sizeof bad[0]; i++) {
+        struct service_log log;
+        struct complaint complaint;
+        assert_int_equal(parse(bad[i][0], &log, &complaint), STATUS_BAD_DATA);
+        for (size_t w = 1; w < 3; w++)
+            if (strstr(complaint.text, bad[i][w]) == NULL)
+                fail_msg("no \"%s\" in: %s", bad[i][w], complaint.text);
+        service_log_free(&log);
+    }
+}
+
+static void refuses_what_is_no_text(void **state)
+{
+    (void)state;
+    struct service_log log;
+    struct complaint complaint = {""};
+    assert_int_equal(service_log_parse("\xFF\xFE"
+                                       "d\0a\0t\0e\0",
+                                       10, "log.csv", &log, &complaint),
+                     STATUS_BAD_DATA);
+    assert_non_null(strstr(complaint.text, "CSV UTF-8"));
+    assert_int_equal(service_log_read("/nowhere/service-log.csv", &log, &complaint),
+                     STATUS_NOT_FOUND);
+    service_log_free(&log);
+}
+
+static void every_kind_is_found_by_all_its_names(void **state)
+{
+    (void)state;
+    for (int kind = 0; kind < SERVICE_COUNT; kind++) {
+        assert_int_equal(service_find(service_key((enum service_kind)kind)), kind);
+        assert_int_equal(service_find(service_title((enum service_kind)kind)), kind);
+    }
+    assert_int_equal(service_find("Acid_Clean"), SERVICE_EXCHANGER_ACID_CLEANED);
+    assert_int_equal(service_find(""), SERVICE_COUNT);
+    assert_int_equal(service_find("acid clean twice"), SERVICE_COUNT);
+    assert_int_equal(service_effect(SERVICE_SENDER_EXCHANGED), SERVICE_EFFECT_READING);
+}
+
+static void knows_the_engine_and_the_order(void **state)
+{
+    (void)state;
+    struct service_event event = {.engine = -1, .date = 100 * DAY, .day_only = true};
+    assert_true(service_event_touches(&event, 0, ""));
+    assert_true(service_event_touches(&event, 1, "starboard"));
+    event.engine = 1;
+    assert_false(service_event_touches(&event, 0, "port"));
+    event.engine = -1;
+    strcpy(event.label, "Port");
+    assert_true(service_event_touches(&event, 0, "port"));
+    assert_false(service_event_touches(&event, 1, "starboard"));
+    assert_false(service_event_touches(&event, 0, ""));
+    assert_false(service_event_precedes(&event, 100 * DAY - 1, "after service"));
+    assert_false(service_event_precedes(&event, 100 * DAY + 9 * 3600, "before service"));
+    assert_true(service_event_precedes(&event, 100 * DAY + 9 * 3600, "after service"));
+    assert_true(service_event_precedes(&event, 101 * DAY, "before service"));
+    event.day_only = false;
+    assert_true(service_event_precedes(&event, 100 * DAY + 1, "before service"));
+    assert_false(service_event_precedes(&event, 100 * DAY - 1, "after service"));
+}
+
+static void finds_the_log_beside_a_run(void **state)
+{
+    (void)state;
+    static const char *const cases[][2] = {{"spring/before.h5", "spring/service-log.csv"},
+                                           {"before.h5", "service-log.csv"},
+                                           {"/before.h5", "/service-log.csv"}};
+    for (size_t i = 0; i < 3; i++) {
+        char *path = service_log_beside(cases[i][0]);
+        assert_string_equal(path, cases[i][1]);
+        free(path);
+    }
+    char *path = service_log_in("spring");
+    assert_string_equal(path, "spring/service-log.csv");
+    free(path);
+}
+
+/* --- adding */
+
+static char folder[] = "/tmp/searun-service-XXXXXX";
+static char path[64];
+
+static int make_folder(void **state)
+{
+    (void)state;
+    assert_non_null(mkdtemp(folder));
+    snprintf(path, sizeof path, "%s/service-log.csv", folder);
+    return 0;
+}
+
+static int remove_folder(void **state)
+{
+    (void)state;
+    unlink(path);
+    return rmdir(folder);
+}
+
+static void put(const char *content)
+{
+    FILE *file = fopen(path, "wb");
+    assert_non_null(file);
+    fputs(content, file);
+    fclose(file);
+}
+
+static const char *get(void)
+{
+    static char content[4096];
+    FILE *file = fopen(path, "rb");
+    assert_non_null(file);
+    content[fread(content, 1, sizeof content - 1, file)] = '\0';
+    fclose(file);
+    return content;
+}
+
+static const struct service_entry acid = {"2026-05-14", "1240,5",   "port",
+                                          "acid",       "K. Marsh", "half of the tubes, \"soft\""};
+
+static void makes_a_log(void **state)
+{
+    (void)state;
+    struct complaint complaint = {""};
+    unlink(path);
+    assert_int_equal(service_log_add(path, &acid, &complaint), STATUS_OK);
+    assert_int_equal(
+        service_log_add(path, &(struct service_entry){"2026-05-15", "", "", "zinc", "", "=1+1"},
+                        &complaint),
+        STATUS_OK);
+    assert_string_equal(get(), TITLES "2026-05-14,1240.5,port,heat exchanger acid-cleaned,K. Marsh,"
+                                      "\"half of the tubes, \"\"soft\"\"\"\n"
+                                      "2026-05-15,,,zinc anode changed,,\"'=1+1\"\n");
+    struct service_log log;
+    assert_int_equal(service_log_read(path, &log, &complaint), STATUS_OK);
+    assert_int_equal(log.count, 2);
+    assert_string_equal(log.events[0].notes, acid.notes);
+    assert_string_equal(log.events[1].notes, "=1+1");
+    service_log_free(&log);
+}
+
+static void keeps_to_the_layout_of_the_file(void **state)
+{
+    (void)state;
+    struct complaint complaint = {""};
+    static const char there[] = "\xEF\xBB\xBF"
+                                "Notes;Cost;What;Date;By;Engine;Hours\r\nx;40;zinc;2020-01-01;;;";
+    put(there);
+    assert_int_equal(service_log_add(path, &acid, &complaint), STATUS_OK);
+    assert_memory_equal(get(), there, sizeof there - 1);
+    assert_string_equal(get() + sizeof there - 1,
+                        "\r\n\"half of the tubes, \"\"soft\"\"\";;heat exchanger acid-cleaned;"
+                        "2026-05-14;K. Marsh;port;\"1240,5\"\r\n");
+    struct service_log log;
+    assert_int_equal(service_log_read(path, &log, &complaint), STATUS_OK);
+    assert_int_equal(log.count, 2);
+    assert_true(log.events[1].hours == 1240.5);
+    service_log_free(&log);
+    put(" \n");
+    assert_int_equal(service_log_add(path, &acid, &complaint), STATUS_OK);
+    assert_memory_equal(get(), " \n" TITLES, strlen(" \n" TITLES));
+}
+
+static void adds_nothing_that_cannot_be_meant(void **state)
+{
+    (void)state;
+    struct complaint complaint = {""};
+    struct service_entry entry = acid;
+    put(TITLES);
+    entry.date = "yesterday";
+    assert_int_equal(service_log_add(path, &entry, &complaint), STATUS_BAD_USAGE);
+    assert_non_null(strstr(complaint.text, "date: \"yesterday\""));
+    entry.date = acid.date;
+    entry.what = "";
+    assert_int_equal(service_log_add(path, &entry, &complaint), STATUS_BAD_USAGE);
+    assert_string_equal(get(), TITLES);
+    put("date,what\n");
+    assert_int_equal(service_log_add(path, &acid, &complaint), STATUS_BAD_DATA);
+    assert_non_null(strstr(complaint.text, "no column \"engine hours\""));
+    assert_string_equal(get(), "date,what\n");
+    put(TITLES "x,,,zinc,,\n");
+    assert_int_equal(service_log_add(path, &acid, &complaint), STATUS_BAD_DATA);
+    assert_non_null(strstr(complaint.text, "line 2"));
+    assert_int_equal(service_log_add("/nowhere/service-log.csv", &acid, &complaint), STATUS_IO);
+    assert_int_equal(service_log_add("/dev/full", &acid, &complaint), STATUS_BAD_DATA);
+}
+
+/* A limit of the file's size stands for a full disk: the first bytes go through, the rest does not. */
+static void takes_a_half_written_line_off_again(void **state)
+{
+    (void)state;
+    struct complaint complaint = {""};
+    struct rlimit all, few;
+    put(TITLES);
+    assert_int_equal(getrlimit(RLIMIT_FSIZE, &all), 0);
+    few = all;
+    few.rlim_cur = strlen(TITLES) + 5;
+    signal(SIGXFSZ, SIG_IGN);
+    assert_int_equal(setrlimit(RLIMIT_FSIZE, &few), 0);
+    enum status status = service_log_add(path, &acid, &complaint);
+    assert_int_equal(setrlimit(RLIMIT_FSIZE, &all), 0);
+    assert_int_equal(status, STATUS_FULL);
+    assert_non_null(strstr(complaint.text, "nothing was added"));
+    assert_string_equal(get(), TITLES);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(csv_reads_rfc_4180),
+        cmocka_unit_test(csv_tells_faults_and_goes_on),
+        cmocka_unit_test(reads_a_plain_log),
+        cmocka_unit_test(reads_what_spreadsheets_write),
+        cmocka_unit_test(tells_line_and_what_is_allowed),
+        cmocka_unit_test(refuses_what_is_no_text),
+        cmocka_unit_test(every_kind_is_found_by_all_its_names),
+        cmocka_unit_test(knows_the_engine_and_the_order),
+        cmocka_unit_test(finds_the_log_beside_a_run),
+        cmocka_unit_test(makes_a_log),
+        cmocka_unit_test(keeps_to_the_layout_of_the_file),
+        cmocka_unit_test(adds_nothing_that_cannot_be_meant),
+        cmocka_unit_test(takes_a_half_written_line_off_again),
+    };
+    return cmocka_run_group_tests(tests, make_folder, remove_folder);
+}
