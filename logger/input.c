@@ -4,6 +4,7 @@
 #include <stdio.h>
 #include <string.h>
 
+#define DIGITS "0123456789"
 #define LOOK_NS (20 * NS_PER_MS) /* where there is no descriptor to wait for */
 #define SAY_FIRST_NS (60 * NS_PER_S)
 #define SAY_LONGEST_NS (3600 * NS_PER_S)
@@ -26,16 +27,67 @@ const struct input_driver *input_driver_of(const char *text, const char **addres
     return NULL;
 }
 
+/* A name without its colon: "udp", "udp 10110", "serial/dev/ttyUSB0". Returns its driver. */
+static const struct input_driver *bare_name(const char *text)
+{
+    for (size_t i = 0; i < input_driver_count; i++) {
+        size_t length = strlen(input_drivers[i]->name);
+        if (strncmp(text, input_drivers[i]->name, length) == 0 &&
+            (text[length] == '\0' || strchr(" =/,", text[length])))
+            return input_drivers[i];
+    }
+    return NULL;
+}
+
+/* "can0", "vcan1", "slcan0". */
+static bool is_interface(const char *text)
+{
+    const char *can = strstr(text, "can");
+    size_t digits = can ? strspn(can + 3, DIGITS) : 0;
+    return can && can - text <= 2 && digits > 0 && can[3 + digits] == '\0';
+}
+
+/* "192.168.1.20:10110", "gateway:2000": a host and a port, but no kind of input. */
+static bool is_host_and_port(const char *text)
+{
+    const char *colon = strchr(text, ':');
+    size_t digits = colon ? strspn(colon + 1, DIGITS) : 0;
+    return colon && colon > text && digits > 0 && colon[1 + digits] == '\0' && strchr(text, '.');
+}
+
+/* What was probably meant; "" where nothing comes to mind. */
+static void guess_input(const char *text, char *to, size_t room)
+{
+    const struct input_driver *bare = bare_name(text);
+    if (bare)
+        snprintf(to, room, "; a colon and the address follow the name, without a space: %s",
+                 bare->usage);
+    else if (strncmp(text, "/dev/", 5) == 0)
+        snprintf(to, room, "; did you mean serial:%.80s,4800?", text);
+    else if (is_interface(text))
+        snprintf(to, room, "; did you mean can:%.80s?", text);
+    else if (*text && text[strspn(text, DIGITS)] == '\0')
+        snprintf(to, room, "; did you mean udp:%.80s?", text);
+    else if (is_host_and_port(text))
+        snprintf(to, room, "; did you mean tcp:%.80s?", text);
+    else if (strchr(text, '/') || strchr(text, '.'))
+        snprintf(to, room, "; if it is a capture, give it as --replay %.80s", text);
+    else
+        to[0] = '\0';
+}
+
 static enum status unknown_input(const char *text, struct complaint *complaint)
 {
-    char names[160] = "";
+    char names[160] = "", guess[240];
     for (size_t i = 0; i < input_driver_count; i++) {
         size_t length = strlen(names);
         snprintf(names + length, sizeof names - length, "%s%s:", i > 0 ? ", " : "",
                  input_drivers[i]->name);
     }
+    guess_input(text, guess, sizeof guess);
     return complain(complaint, STATUS_BAD_USAGE,
-                    "\"%.80s\" is not an input; it must begin with one of %s", text, names);
+                    "\"%.80s\" is not an input; it must begin with one of %s%s", text, names,
+                    guess);
 }
 
 enum status input_check(const char *text, struct complaint *complaint)

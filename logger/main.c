@@ -55,8 +55,17 @@ static enum status take_config(struct command *command, const char *text)
     return STATUS_OK;
 }
 
+/* Looked at when it is read: "--input udp 10110" should hear of the colon, not of the stray number. */
 static enum status take_input(struct command *command, const char *text)
 {
+    struct complaint complaint = {""};
+    const char *equals = strchr(text, '='), *address;
+    const char *input = equals && !memchr(text, ':', (size_t)(equals - text)) ? equals + 1 : text;
+    if (!input_driver_of(input, &address)) {
+        enum status status = input_check(input, &complaint);
+        say(&command->voice, SAY_ERROR, "--input %s", complaint.text);
+        return status;
+    }
     return note_set(command, config_add_input, "", text);
 }
 

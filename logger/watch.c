@@ -35,6 +35,7 @@ struct watch {
     struct heard *table;
     bool engine_named[INSTANCE_MAX], engine_heard[INSTANCE_MAX];
     bool any_named, any_heard;
+    bool thermostats_said;
     int64_t remind_at, remind_interval;
     size_t unmapped_count;
     struct unmapped {
@@ -337,11 +338,28 @@ static void list_missing(const struct watch *watch, char *list, size_t room)
                 add_missing(watch, &wanted[i], instance, list, room);
 }
 
+/* Nothing on the network tells it, and it is hard to read once the boat is away. */
+static void say_thermostats(const struct watch *watch)
+{
+    char where[80];
+    for (unsigned i = 0; i < INSTANCE_MAX; i++)
+        if (is_expected(watch, i) && !*facts_get(watch->facts, FACT_ENGINE, (int)i, "thermostat"))
+            say(watch->voice, SAY_WARNING,
+                "the thermostat of %s was not entered: without the temperatures at which it starts "
+                "to open and is full open, the comparison is less sure. They stand in the engine's "
+                "manual or on the thermostat. Now: --set engine%u.thermostat=71,82 (degC, or "
+                "160F,180F); or later: searun-analyze compare --thermostat 71,82",
+                place_words(watch, PLACE_ENGINE, (uint8_t)i, where, sizeof where), i);
+}
+
 static void remind(struct watch *watch, int64_t at)
 {
     char list[512];
     if (at < watch->remind_at)
         return;
+    if (!watch->thermostats_said)
+        say_thermostats(watch);
+    watch->thermostats_said = true;
     list_missing(watch, list, sizeof list);
     if (list[0])
         say(watch->voice, SAY_WARNING, "after %.0f s still missing: %s", (double)at / 1e9, list);
@@ -498,4 +516,6 @@ void watch_summary(const struct watch *watch, int64_t end, const struct tally *t
             "never heard, and needed to compare runs: %s. Check the wiring, the input and the "
             "transducer names before the next run",
             list);
+    if (!watch->thermostats_said && watch->any_heard)
+        say_thermostats(watch);
 }

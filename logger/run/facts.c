@@ -4,6 +4,7 @@
 #include <assert.h>
 #include <math.h>
 #include <stdint.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -28,17 +29,20 @@ static const struct choice {
 };
 
 /* What numbers and pairs may be. Wide enough for every boat, narrow enough for a slip of a digit. */
+enum meaning { PLAIN, TEMPERATURE, DIFFERENCE };
 static const struct bounds {
     const char *key;
     double low, high;
+    enum meaning meaning; /* the last two are taken with an F behind them too */
 } number_bounds[] = {
-    {"rated_rpm", 100, 12000},         /* rpm */
-    {"thermostat", 0, 150},            /* degC */
-    {"thermostat_uncertainty", 0, 20}, /* K */
-    {"normal_band", 0, 150},           /* degC */
-    {"alarm", 0, 200},                 /* degC */
-    {"sea_temperature", -3, 45},       /* degC */
+    {"rated_rpm", 100, 12000, PLAIN},              /* rpm */
+    {"thermostat", 0, 150, TEMPERATURE},           /* degC */
+    {"thermostat_uncertainty", 0, 20, DIFFERENCE}, /* K */
+    {"normal_band", 0, 150, TEMPERATURE},          /* degC */
+    {"alarm", 0, 200, TEMPERATURE},                /* degC */
+    {"sea_temperature", -3, 45, TEMPERATURE},      /* degC */
 };
+#define NUMBERS_ROOM 64 /* bytes of one or two numbers, made from degrees Fahrenheit */
 
 #define ARRAY_COUNT(array) (sizeof(array) / sizeof(array)[0])
 
@@ -147,39 +151,114 @@ static bool inside(const struct bounds *bounds, double value)
     return !bounds || (value >= bounds->low && value <= bounds->high);
 }
 
-static enum status check_number(const struct fact_row *row, const char *value,
+/* --- degrees: kept in Celsius, whatever they were entered in */
+
+enum degree { DEGREE_NONE, DEGREE_C, DEGREE_F };
+
+/* Takes "F", " degF", "C", a degree sign before it, or nothing. Returns what follows. */
+static const char *take_degree(const char *text, enum degree *out)
+{
+    static const char *const signs[] = {"\xC2\xB0", "deg"};
+    const char *at = skip_blanks(text);
+    for (size_t i = 0; i < ARRAY_COUNT(signs); i++)
+        if (strncmp(at, signs[i], strlen(signs[i])) == 0) {
+            at = skip_blanks(at + strlen(signs[i]));
+            break;
+        }
+    *out = *at == 'F' || *at == 'f' ? DEGREE_F : *at == 'C' || *at == 'c' ? DEGREE_C : DEGREE_NONE;
+    return *out == DEGREE_NONE ? text : skip_blanks(at + 1);
+}
+
+/* One number with its degrees; NULL if it is none. */
+static const char *take_measure(const char *text, enum meaning meaning, double *value,
+                                enum degree *degree)
+{
+    const char *rest = take_number(text, value);
+    *degree = DEGREE_NONE;
+    return rest && meaning != PLAIN ? take_degree(rest, degree) : rest;
+}
+
+static double to_kept(double value, enum meaning meaning, enum degree degree)
+{
+    if (degree != DEGREE_F)
+        return value;
+    value = meaning == TEMPERATURE ? (value - 32) / 1.8 : value / 1.8;
+    return round(value * 100) / 100; /* no thermometer tells more */
+}
+
+static enum meaning meaning_of(const struct bounds *bounds)
+{
+    return bounds ? bounds->meaning : PLAIN;
+}
+
+static const char *degrees_hint(const struct bounds *bounds)
+{
+    return meaning_of(bounds) == PLAIN ? "" : "; in Fahrenheit with an F behind it";
+}
+
+/* `room` holds NUMBERS_ROOM bytes; *value is moved there where it had to be written anew. */
+static enum status check_number(const struct fact_row *row, const char **value, char *room,
                                 struct complaint *complaint)
 {
     const struct bounds *bounds = bounds_of(row->key);
+    enum degree degree;
     double number;
-    if (!number_parse(value, &number))
+    const char *rest = take_measure(*value, meaning_of(bounds), &number, &degree);
+    if (!rest || *rest != '\0')
         return complain(complaint, STATUS_BAD_USAGE,
                         "%s = \"%.60s\": a plain number is wanted (%s), with a decimal point and "
-                        "without a unit",
-                        row->key, value, row->help);
+                        "without a unit%s",
+                        row->key, *value, row->help, degrees_hint(bounds));
+    number = to_kept(number, meaning_of(bounds), degree);
     if (!inside(bounds, number))
-        return complain(complaint, STATUS_BAD_USAGE, "%s = %.60s: must lie between %g and %g (%s)",
-                        row->key, value, bounds->low, bounds->high, row->help);
+        return complain(complaint, STATUS_BAD_USAGE,
+                        "%s = %.60s: must lie between %g and %g (%s%s)", row->key, *value,
+                        bounds->low, bounds->high, row->help, degrees_hint(bounds));
+    if (degree != DEGREE_NONE) {
+        snprintf(room, NUMBERS_ROOM, "%.12g", number);
+        *value = room;
+    }
     return STATUS_OK;
 }
 
-static enum status check_pair(const struct fact_row *row, const char *value,
+/* "160F,180F", "160,180 F": a unit behind the second counts for both. */
+static bool read_pair(const char *text, enum meaning meaning, double pair[2], bool *has_degrees)
+{
+    enum degree degrees[2];
+    const char *rest = take_measure(text, meaning, &pair[0], &degrees[0]);
+    if (!rest || *rest != ',')
+        return false;
+    rest = take_measure(rest + 1, meaning, &pair[1], &degrees[1]);
+    if (!rest || *rest != '\0')
+        return false;
+    *has_degrees = degrees[0] != DEGREE_NONE || degrees[1] != DEGREE_NONE;
+    pair[0] = to_kept(pair[0], meaning, degrees[0] == DEGREE_NONE ? degrees[1] : degrees[0]);
+    pair[1] = to_kept(pair[1], meaning, degrees[1]);
+    return true;
+}
+
+static enum status check_pair(const struct fact_row *row, const char **value, char *room,
                               struct complaint *complaint)
 {
     const struct bounds *bounds = bounds_of(row->key);
-    double first, second;
-    if (!pair_parse(value, &first, &second))
+    double pair[2];
+    bool has_degrees;
+    if (!read_pair(*value, meaning_of(bounds), pair, &has_degrees))
         return complain(complaint, STATUS_BAD_USAGE,
-                        "%s = \"%.60s\": two numbers with a comma between them are wanted (%s)",
-                        row->key, value, row->help);
-    if (!(first < second))
+                        "%s = \"%.60s\": two numbers with a comma between them are wanted (%s%s)",
+                        row->key, *value, row->help, degrees_hint(bounds));
+    if (!(pair[0] < pair[1]))
         return complain(complaint, STATUS_BAD_USAGE,
                         "%s = %.60s: the first number must be below the second (%s)", row->key,
-                        value, row->help);
-    if (!inside(bounds, first) || !inside(bounds, second))
+                        *value, row->help);
+    if (!inside(bounds, pair[0]) || !inside(bounds, pair[1]))
         return complain(complaint, STATUS_BAD_USAGE,
-                        "%s = %.60s: both numbers must lie between %g and %g (%s)", row->key, value,
-                        bounds->low, bounds->high, row->help);
+                        "%s = %.60s: both numbers must lie between %g and %g (%s%s)", row->key,
+                        *value, bounds->low, bounds->high, row->help, degrees_hint(bounds));
+    if (has_degrees) {
+        snprintf(room, NUMBERS_ROOM, "%.12g,%.12g", pair[0], pair[1]);
+        *value = room;
+    }
     return STATUS_OK;
 }
 
@@ -214,7 +293,7 @@ static enum status check_text(const struct fact_row *row, const char *value,
     return STATUS_OK;
 }
 
-static enum status check_value(const struct fact_row *row, const char **value,
+static enum status check_value(const struct fact_row *row, const char **value, char *room,
                                struct complaint *complaint)
 {
     enum status status = check_text(row, *value, complaint);
@@ -222,9 +301,9 @@ static enum status check_value(const struct fact_row *row, const char **value,
         return status;
     switch (row->kind) {
     case FACT_NUMBER:
-        return check_number(row, *value, complaint);
+        return check_number(row, value, room, complaint);
     case FACT_PAIR:
-        return check_pair(row, *value, complaint);
+        return check_pair(row, value, room, complaint);
     case FACT_CHOICE:
         return check_choice(row, value, complaint);
     case FACT_TEXT:
@@ -295,7 +374,8 @@ enum status facts_set(struct facts *facts, enum fact_section section, int engine
     if (engine < 0 || engine >= INSTANCE_MAX)
         return complain(complaint, STATUS_BAD_USAGE, "engine number %d: must be 0 to %d", engine,
                         INSTANCE_MAX - 1);
-    enum status status = check_value(row, &value, complaint);
+    char room[NUMBERS_ROOM];
+    enum status status = check_value(row, &value, room, complaint);
     if (status != STATUS_OK)
         return status;
     if (!is_blank(value))

@@ -92,6 +92,35 @@ static void defaults_are_given(void **state)
     facts_free(&facts);
 }
 
+static void kept_as(enum fact_section section, const char *key, const char *value, const char *kept)
+{
+    struct facts facts = {0};
+    assert_int_equal(set(&facts, section, 0, key, value), STATUS_OK);
+    assert_string_equal(facts_get(&facts, section, 0, key), kept);
+    facts_free(&facts);
+}
+
+/* degF to degC by (F - 32)/1.8 (NIST SP 811, appendix B.8); 160 degF is 71.11 degC, 212 is 100. */
+static void fahrenheit_is_taken(void **state)
+{
+    (void)state;
+    kept_as(FACT_ENGINE, "thermostat", "160F,180F", "71.11,82.22");
+    kept_as(FACT_ENGINE, "thermostat", "160, 180 F", "71.11,82.22");
+    kept_as(FACT_ENGINE, "thermostat",
+            "71,180\xC2\xB0"
+            "F",
+            "21.67,82.22");
+    kept_as(FACT_ENGINE, "thermostat", "71C,180F", "71,82.22");
+    kept_as(FACT_ENGINE, "thermostat", "71,82", "71,82");
+    kept_as(FACT_ENGINE, "alarm", "212 degF", "100");
+    kept_as(FACT_ENGINE, "alarm",
+            "98 \xC2\xB0"
+            "C",
+            "98");
+    kept_as(FACT_ENGINE, "thermostat_uncertainty", "1.8F", "1");
+    kept_as(FACT_RUN, "sea_temperature", "32F", "0");
+}
+
 static void refuses_with_words_that_help(void **state)
 {
     (void)state;
@@ -108,6 +137,13 @@ static void refuses_with_words_that_help(void **state)
     refused(FACT_ENGINE, "thermostat", "71,82,93", "two numbers");
     refused(FACT_ENGINE, "thermostat", "82,71", "below the second");
     refused(FACT_ENGINE, "thermostat", "160,180", "between 0 and 150");
+    refused(FACT_ENGINE, "thermostat", "160,180", "in Fahrenheit with an F");
+    refused(FACT_ENGINE, "thermostat", "160F,180X", "two numbers");
+    refused(FACT_ENGINE, "thermostat", "160F", "two numbers");
+    refused(FACT_ENGINE, "thermostat", "160F,71C", "below the second");
+    refused(FACT_ENGINE, "alarm", "500F", "between 0 and 200");
+    refused(FACT_ENGINE, "alarm", "200 FF", "plain number");
+    refused(FACT_ENGINE, "rated_rpm", "2800F", "without a unit");
     refused(FACT_BOAT, "colour", "grey", "colour");
 }
 
@@ -192,6 +228,7 @@ int main(void)
         cmocka_unit_test(keeps_replaces_and_forgets),
         cmocka_unit_test(engines_are_kept_apart),
         cmocka_unit_test(defaults_are_given),
+        cmocka_unit_test(fahrenheit_is_taken),
         cmocka_unit_test(refuses_with_words_that_help),
         cmocka_unit_test(refuses_engine_numbers_out_of_range),
         cmocka_unit_test(text_is_utf8),

@@ -117,6 +117,41 @@ static void test_reminders_grow(void **state)
 }
 
 /* How long silence may last: the catalogue, 5 s for engine speed. */
+static size_t times(const char *text, const char *part)
+{
+    size_t count = 0;
+    for (; (text = strstr(text, part)) != NULL; text++)
+        count++;
+    return count;
+}
+
+/* Told once, of each engine that it was not entered for; at the end where it was no use before. */
+static void test_thermostat(void **state)
+{
+    (void)state;
+    static const struct tally none[2];
+    struct complaint complaint;
+    facts_set(&facts, FACT_ENGINE, 0, "thermostat", "71,82", &complaint);
+    facts_set(&facts, FACT_ENGINE, 1, "label", "port", &complaint);
+    begin(true);
+    tick(15);
+    const char *text = said();
+    assert_int_equal(times(text, "thermostat of engine"), 1);
+    assert_non_null(strstr(text, "thermostat of engine 1 (port) was not entered"));
+    assert_non_null(strstr(text, "--set engine1.thermostat=71,82 (degC, or 160F,180F)"));
+    tick(45);
+    watch_summary(watch, 60 * INT64_C(1000000000), none, 0);
+    assert_null(strstr(said(), "thermostat"));
+    finish();
+    begin(false);
+    watch_summary(watch, 60 * INT64_C(1000000000), none, 0);
+    assert_null(strstr(said(), "thermostat")); /* no engine was heard: other things are wrong */
+    hear(1, PLACE_ENGINE, 0, CHANNEL_ENGINE_SPEED, 1000, "");
+    watch_summary(watch, 60 * INT64_C(1000000000), none, 0);
+    expect("thermostat of engine 0 was not entered");
+    finish();
+}
+
 static void test_silence(void **state)
 {
     (void)state;
@@ -297,6 +332,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_first_heard_and_missing),
         cmocka_unit_test(test_reminders_grow),
+        cmocka_unit_test(test_thermostat),
         cmocka_unit_test(test_silence),
         cmocka_unit_test(test_named_engines),
         cmocka_unit_test(test_unmapped),

@@ -16,6 +16,16 @@ static void test_bad_usage(void **state)
     stage_expect_words(start_logger("--output"), 2, "wants something behind it");
     stage_expect_words(start_logger("udp:10110"), 2, "did you mean --input udp:10110?");
     stage_expect_words(start_logger("--input", "usb:1"), 2, "must begin with one of serial:, udp:");
+    stage_expect_words(start_logger("--input", "udp", "10110"), 2, "without a space: udp:");
+    stage_expect_words(start_logger("--input", "mine=serial", "/dev/ttyUSB0"), 2,
+                       "without a space: serial:");
+    stage_expect_words(start_logger("--input", "/dev/ttyUSB0"), 2,
+                       "did you mean serial:/dev/ttyUSB0,4800?");
+    stage_expect_words(start_logger("--input", "can0"), 2, "did you mean can:can0?");
+    stage_expect_words(start_logger("--input", "10110"), 2, "did you mean udp:10110?");
+    stage_expect_words(start_logger("--input", "192.168.1.20:10110"), 2,
+                       "did you mean tcp:192.168.1.20:10110?");
+    stage_expect_words(start_logger("--input", "trip.log"), 2, "--replay trip.log");
     stage_expect_words(start_logger("--duration", "-1", "--input", "udp:10110"), 2, "above 0");
     stage_expect_words(start_logger("--set", "boat=x"), 2, "SECTION.KEY=VALUE");
     stage_expect_words(start_logger("--purpose", "fun"), 2, "before service, after service");
