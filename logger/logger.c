@@ -449,6 +449,16 @@ static bool is_want_of_space(const struct recording *it, enum status status)
             (status == STATUS_IO && space_free(it->folder) < space_wanted(it->space.reserve)));
 }
 
+/* The file stays: it says when was listened, and to what. */
+static enum status say_nothing_heard(const struct recording *it)
+{
+    say(it->voice, SAY_ERROR,
+        "nothing at all was heard: there is nothing in this run to compare. Is the network on? "
+        "Serial: wires A and B the right way round. CAN: interface up, at 250 kbit/s. UDP and TCP: "
+        "the address and port that the gateway states");
+    return STATUS_NOT_FOUND;
+}
+
 /* Ends inputs, dates and file, in this order. */
 static enum status finish(struct recording *it)
 {
@@ -475,6 +485,8 @@ static enum status finish(struct recording *it)
     say_bad_lines(it);
     if (status == STATUS_OK) {
         say(it->voice, SAY_NOTE, "recorded %s", it->path);
+        if (!it->replay && watch_heard_nothing(it->watch, at, it->intake.tallies, it->input_count))
+            return say_nothing_heard(it);
         return it->inlets[0].broken ? STATUS_IO : STATUS_OK;
     }
     say(it->voice, SAY_ERROR, "%s", complaint.text);

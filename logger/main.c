@@ -204,8 +204,8 @@ static enum status print_help(struct command *command, const char *text)
     printf(
         "\nUnits: temperatures in degC, engine speed in rpm, baud rates in bits a second, times in "
         "seconds (s).\n"
-        "Exit status: 0 the run is recorded; 1 it failed or is not whole; 2 options or settings "
-        "cannot be meant.\n");
+        "Exit status: 0 the run is recorded; 1 it failed, is not whole, or nothing was heard; 2 "
+        "options or settings cannot be meant.\n");
     command->done = true;
     return STATUS_OK;
 }

@@ -501,6 +501,15 @@ static void say_tally(const struct watch *watch, const struct run_input *input,
             input->text);
 }
 
+bool watch_heard_nothing(const struct watch *watch, int64_t end, const struct tally *tallies,
+                         size_t input_count)
+{
+    for (size_t i = 0; i < input_count; i++)
+        if (!is_mute(&tallies[i]))
+            return false;
+    return watch->count == 0 && end >= MUTE_NS;
+}
+
 void watch_summary(const struct watch *watch, int64_t end, const struct tally *tallies,
                    size_t input_count)
 {

@@ -37,6 +37,10 @@ void watch_input(struct watch *watch, unsigned input, int64_t at, int64_t opened
 void watch_storage(struct watch *watch, bool dropping, const struct tally *tallies,
                    size_t input_count);
 
+/* Whether nothing came from any input, not even noise, in a run long enough (15 s) to be meant. */
+bool watch_heard_nothing(const struct watch *watch, int64_t end, const struct tally *tallies,
+                         size_t input_count);
+
 /* The end: what was recorded, what is missing, and what was refused. `end` in ns since run start. */
 void watch_summary(const struct watch *watch, int64_t end, const struct tally *tallies,
                    size_t input_count);

@@ -255,6 +255,21 @@ static void test_replay_says_less(void **state)
     finish();
 }
 
+static void test_nothing_heard(void **state)
+{
+    (void)state;
+    struct tally tallies[2] = {0};
+    const int64_t second = INT64_C(1000000000);
+    begin(true);
+    assert_false(watch_heard_nothing(watch, 14 * second, tallies, 2)); /* stopped at once */
+    assert_true(watch_heard_nothing(watch, 15 * second, tallies, 2));
+    tallies[0].line[REASON_REOPENED].count = 3;
+    assert_true(watch_heard_nothing(watch, 15 * second, tallies, 2));
+    tallies[1].line[REASON_NOISE_BYTES].count = 1;
+    assert_false(watch_heard_nothing(watch, 15 * second, tallies, 2));
+    finish();
+}
+
 static void test_events(void **state)
 {
     (void)state;
@@ -338,6 +353,7 @@ int main(void)
         cmocka_unit_test(test_unmapped),
         cmocka_unit_test(test_mute_and_noisy_inputs),
         cmocka_unit_test(test_replay_says_less),
+        cmocka_unit_test(test_nothing_heard),
         cmocka_unit_test(test_events),
         cmocka_unit_test(test_summary),
         cmocka_unit_test(test_voice),
