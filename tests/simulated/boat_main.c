@@ -4,6 +4,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "fleet.h"
 #include "model_facts.h"
 #include "writers.h"
 
@@ -12,7 +13,8 @@ static const char *const format_words[FORMAT_COUNT] = {"0183", "0183-tag", "n2k"
 
 struct wish {
     struct boat_scenario scenario;
-    const char *name, *seed, *output, *truth, *purpose;
+    const char *name, *seed, *output, *truth, *purpose, *fleet;
+    unsigned every;
     enum format format;
     double rapid_hz;
 };
@@ -27,7 +29,11 @@ static const char usage[] =
     "    --truth FILE     the truth as JSON\n"
     "    --purpose WORD   purpose written into a run file: before, after, other (default)\n"
     "    --rapid HZ       rate of engine speed on NMEA 2000, default 10\n"
-    "    --list           scenarios and keys\n";
+    "    --list           scenarios and keys\n"
+    "  boat-model --fleet FOLDER [--seed N] [--every S] [key=value ...]\n"
+    "    ten seasons of a boat: run files with a reading every S seconds (default 2), the service\n"
+    "    log and truth.json. Keys: seasons, engines, asymptotic, services, fuel, plate, 0183, "
+    "hull\n";
 
 static int list(void)
 {
@@ -77,6 +83,12 @@ static bool take_option(struct wish *wish, int option)
     case 'r':
         wish->rapid_hz = strtod(optarg, NULL);
         return wish->rapid_hz >= 0.1 && wish->rapid_hz <= 100.0;
+    case 'F':
+        wish->fleet = optarg;
+        return true;
+    case 'e':
+        wish->every = (unsigned)strtoul(optarg, NULL, 10);
+        return wish->every >= 1 && wish->every <= 60;
     default:
         return false;
     }
@@ -90,6 +102,7 @@ static int read_options(struct wish *wish, int argc, char **argv)
         {"format", required_argument, NULL, 'f'},   {"seed", required_argument, NULL, 'n'},
         {"truth", required_argument, NULL, 't'},    {"purpose", required_argument, NULL, 'p'},
         {"rapid", required_argument, NULL, 'r'},    {"list", no_argument, NULL, 'l'},
+        {"fleet", required_argument, NULL, 'F'},    {"every", required_argument, NULL, 'e'},
         {"help", no_argument, NULL, 'h'},           {NULL, 0, NULL, 0}};
     for (int option; (option = getopt_long(argc, argv, "", options, NULL)) != -1;) {
         if (option == 'l')
@@ -168,13 +181,59 @@ static enum status write_truth_file(const struct wish *wish, struct complaint *c
     return status;
 }
 
+/* --- a fleet boat */
+
+static bool set_fleet_key(struct fleet_plan *plan, const char *text)
+{
+    char key[24];
+    double value;
+    if (sscanf(text, "%23[^=]=%lf", key, &value) != 2)
+        return false;
+    if (strcmp(key, "seasons") == 0 && value >= 2 && value <= FLEET_SEASONS_MAX)
+        plan->seasons = (size_t)value;
+    else if (strcmp(key, "engines") == 0 && (value == 1 || value == 2))
+        plan->engines = (size_t)value;
+    else if (strcmp(key, "asymptotic") == 0)
+        plan->growth = value != 0 ? FLEET_ASYMPTOTIC : FLEET_LINEAR;
+    else if (strcmp(key, "services") == 0)
+        plan->services = value != 0;
+    else if (strcmp(key, "fuel") == 0)
+        plan->fuel = value != 0;
+    else if (strcmp(key, "plate") == 0)
+        plan->plate = value != 0;
+    else if (strcmp(key, "0183") == 0)
+        plan->flavour = value != 0 ? RUN_LIKE_0183 : RUN_LIKE_N2K;
+    else if (strcmp(key, "hull") == 0 && value >= 0 && value < 1)
+        plan->hull = value;
+    else
+        return false;
+    return true;
+}
+
+static int write_fleet(const struct wish *wish, int argc, char **argv)
+{
+    static struct fleet_boat boat;
+    struct fleet_plan plan;
+    struct complaint complaint = {""};
+    fleet_plan_default(&plan);
+    plan.seed = strtoull(wish->seed, NULL, 10);
+    for (int i = optind; i < argc; i++)
+        if (!set_fleet_key(&plan, argv[i]))
+            return refuse(argv[i], "no key of a fleet, or no value for it; see --help");
+    fleet_draw(&plan, 0, &boat);
+    const enum status status = fleet_write(&boat, wish->every, wish->fleet, &complaint);
+    return status == STATUS_OK ? 0 : refuse("writing", complaint.text);
+}
+
 int main(int argc, char **argv)
 {
-    struct wish wish = {.seed = "1", .purpose = "other", .rapid_hz = 10};
+    struct wish wish = {.seed = "1", .purpose = "other", .rapid_hz = 10, .every = 2};
     struct complaint complaint = {""};
     int code = read_options(&wish, argc, argv);
     if (code != 0)
         return code - 1;
+    if (wish.fleet != NULL)
+        return write_fleet(&wish, argc, argv);
     code = read_scenario(&wish, argc, argv);
     if (code != 0)
         return code;

@@ -49,7 +49,7 @@ static void draw_thermostat(struct boat_engine *engine, struct random *random)
     engine->hysteresis = random_uniform(random, 0.0, 0.6);
 }
 
-static void draw_engine(struct boat_engine *engine, struct random *random)
+void family_draw_engine(struct boat_engine *engine, struct random *random)
 {
     boat_engine_default(engine);
     draw_exchanger(engine, random);
@@ -111,7 +111,7 @@ static void draw_boat(const struct family *family, struct boat_scenario *boat,
     strcpy(boat->name, "family");
     boat->engine_count = family->engines;
     for (size_t i = 0; i < family->engines; i++) {
-        draw_engine(&boat->engine[i], random);
+        family_draw_engine(&boat->engine[i], random);
         if (!family->plate)
             boat->engine[i].plate_thermostat = "";
     }

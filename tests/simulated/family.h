@@ -53,6 +53,9 @@ extern const size_t family_count;
 /* The family with that key, or NULL. */
 const struct family *family_find(const char *key);
 
+/* Draws an engine of its own within the bounds of all families. */
+void family_draw_engine(struct boat_engine *engine, struct random *random);
+
 /* Draws pair number `number` of a family under a seed: always the same one. */
 void family_draw(const struct family *family, uint64_t seed, uint64_t number,
                  struct family_pair *out);
