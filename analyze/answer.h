@@ -143,12 +143,21 @@ struct hint {
     char text[WARNING_MAX];
 };
 
+/* Why the runs may not stand for one engine before and after a service; see doubt.h. */
+struct doubt {
+    const char *key; /* stable, e.g. "boats_differ"; NULL: nothing speaks against it */
+    bool overruled;  /* somebody vouches for the runs: told, but the finding stands */
+    char text[400];  /* what speaks against it */
+    char next[400];  /* what to do about it */
+};
+
 struct engine_answer {
     int instance;
     char label[64];
     enum finding finding;
-    char sentence[600];              /* the finding in words a customer understands */
-    char next[600];                  /* what to record next; "" if nothing is missing */
+    char sentence[1000]; /* the finding in words a customer understands */
+    char next[600];      /* what to record next; "" if nothing is missing */
+    struct doubt doubt;
     struct interval open_rise_ratio; /* after over before */
     struct interval control_ratio;   /* the same of the engine left alone, NaN if none */
     size_t key_band;                 /* band quoted in the sentence; BANDS_MAX if none */

@@ -9,6 +9,7 @@
 #include "also.h"
 #include "boat_file.h"
 #include "comparison.h"
+#include "doubt.h"
 #include "exchanger.h"
 #include "facts.h"
 #include "note.h"
@@ -204,6 +205,8 @@ static enum status conclude(struct comparison *c)
         comparison_explain(c, e);
         diagnose_engine(&subject);
     }
+    if (!status)
+        doubt_look(c->answer, c->options->as_given);
     return status;
 }
 

@@ -28,6 +28,7 @@ struct compare_options {
     double confidence_level; /* 0.95 */
     uint64_t seed;           /* of the Monte Carlo; 1 */
     int control_engine;      /* engine that was left alone; -1: none */
+    bool as_given;           /* somebody vouches for boat, engine and order of the runs */
     const char *boat_file;   /* facts for what the run files do not hold; NULL: none */
     size_t wish_count;
     struct source_wish wishes[16];

@@ -201,6 +201,8 @@ void comparison_tell_options(const struct comparison *c)
     add_option(answer, "; seed: %llu", (unsigned long long)o->seed);
     if (o->control_engine >= 0)
         add_option(answer, "; engine left alone: %d", o->control_engine);
+    if (o->as_given)
+        add_option(answer, "; boat, engine and order of the runs as given");
     for (size_t i = 0; i < o->wish_count; i++)
         add_option(answer, "; source of %s: %s", channel_get(o->wishes[i].channel)->key,
                    o->wishes[i].source);

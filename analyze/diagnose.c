@@ -8,6 +8,7 @@
 
 #include "facts.h"
 #include "rules.h"
+#include "words.h"
 
 static const char *const side_words[SIDE_COUNT] = {"before", "after"};
 
@@ -107,9 +108,11 @@ static void check_pair(struct answer *answer, const struct run_summary *before,
                     answer_cut(before->name).s, answer_cut(after->name).s);
     else if (has_date(before) && has_date(after) && before->start_unix_us > after->start_unix_us)
         answer_warn(answer, "order", -1,
-                    "%s (before) was recorded later than %s (after). If the sides are "
+                    "%s (before) was recorded %s later than %s (after). If the sides are "
                     "swapped, lowered and raised are swapped too.",
-                    answer_cut(before->name).s, answer_cut(after->name).s);
+                    answer_cut(before->name).s,
+                    word_duration(1e-6 * (double)(before->start_unix_us - after->start_unix_us)).s,
+                    answer_cut(after->name).s);
 }
 
 static void check_purpose(struct answer *answer, const struct run_summary *run)
@@ -235,10 +238,11 @@ void diagnose_clock(struct answer *answer, size_t run, const struct run_utc *utc
     }
     if (fabs(worst) > rules.diagnose.clock_step)
         answer_warn(answer, "clock_step", -1,
-                    "In %s the clock on the network jumped by %.1f s, %.1f minutes into the run. "
+                    "In %s the clock on the network jumped %s by %s, %.1f minutes into the run. "
                     "Readings are timed by a steady clock of their own: only the dates shown are "
                     "unsure.",
-                    answer_cut(answer->runs[run].name).s, worst, when / 60);
+                    answer_cut(answer->runs[run].name).s, worst > 0 ? "forward" : "back",
+                    word_duration(fabs(worst)).s, when / 60);
 }
 
 void diagnose_tally(struct answer *answer, size_t run, const char *input, const struct tally *tally)

@@ -2,6 +2,7 @@
 #include "estimate.h"
 
 #include <math.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -376,15 +377,18 @@ static void warn_load(struct work *work)
     if (strcmp(engine->load_from, "assumed") != 0 || work->setup.control_draws)
         return;
     double change = engine->bands[engine->key_band].change.value;
+    double load = 100 * fabs(expm1(work->pooled));
+    char instead[200] = "";
+    if (load >= 0.5) /* a change of "0 %" would explain nothing */
+        snprintf(instead, sizeof instead,
+                 " If the load was really %.0f %% %s after the service, that alone explains the "
+                 "%.1f K: propeller, hull, weight and weather must have been alike.",
+                 load, work->pooled < 0 ? "lower" : "higher", fabs(change));
     answer_warn(work->answer, "load_assumed", engine->instance,
                 "Fuel rate or percent load were not recorded in all runs. The heat load at equal "
                 "speed is taken to differ by no more than %.0f %% from day to day (standard "
-                "uncertainty); this alone makes the interval of the key band ±%.1f K. If the load "
-                "was really %.0f %% %s "
-                "after the service, that alone explains the %.1f K: propeller, hull, weight and "
-                "weather must have been alike.",
-                100 * engine->load_u, cost(work, "load"), 100 * fabs(expm1(work->pooled)),
-                work->pooled < 0 ? "lower" : "higher", fabs(change));
+                "uncertainty); this alone makes the interval of the key band ±%.1f K.%s",
+                100 * engine->load_u, cost(work, "load"), instead);
 }
 
 static void warn_ladder(struct work *work)

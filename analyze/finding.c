@@ -97,14 +97,64 @@ static void say_verdict(struct prose *prose, const struct engine_answer *engine)
         break;
     case FINDING_NO_CHANGE_SHOWN:
         say(prose,
-            " No change is shown, and one of more than %.0f %% in the rise above the sea is ruled "
-            "out.",
+            " No change is shown. If the cooling did change, then by less than %.0f %%: more would "
+            "have shown in these runs.",
             100 * (FINDING_INFORMATIVE - 1));
         break;
     case FINDING_CANNOT_BE_SHOWN:
         say(prose, " These runs cannot show whether the cooling has changed.");
         break;
     }
+}
+
+/* How many holds the key figure rests on, where that is too few to see how well they repeat. */
+static bool single_hold(const struct engine_answer *engine)
+{
+    const struct band_side *side = engine->bands[engine->key_band].side;
+    return side[SIDE_BEFORE].holds == 1 || side[SIDE_AFTER].holds == 1;
+}
+
+static void say_holds(struct prose *prose, const struct engine_answer *engine)
+{
+    const struct band_side *side = engine->bands[engine->key_band].side;
+    if (!single_hold(engine))
+        return;
+    bool both = side[SIDE_BEFORE].holds == 1 && side[SIDE_AFTER].holds == 1;
+    say(prose, " The figure rests on a single hold of this speed %s.",
+        both                           ? "before and a single one after"
+        : side[SIDE_BEFORE].holds == 1 ? "before"
+                                       : "after");
+}
+
+/* The hold of the key speed that drifted most; NULL if none did to speak of. */
+static const struct hold *drifting(const struct engine_answer *engine)
+{
+    const struct hold *worst = NULL;
+    for (size_t i = 0; i < engine->hold_count; i++) {
+        const struct hold *hold = &engine->holds[i];
+        if (hold->refusal == REFUSAL_NONE &&
+            hold->band_rpm == engine->bands[engine->key_band].rpm &&
+            fabs(hold->coolant_slope) * 60 > FINDING_DRIFT &&
+            (worst == NULL || fabs(hold->coolant_slope) > fabs(worst->coolant_slope)))
+            worst = hold;
+    }
+    return worst;
+}
+
+static void say_drift(struct prose *prose, const struct engine_answer *engine,
+                      const struct style *style)
+{
+    const struct hold *worst = drifting(engine);
+    if (worst == NULL)
+        return;
+    double rate = fabs(worst->coolant_slope) * 60;
+    say(prose,
+        " In a hold %s the coolant was still %s by %s a minute: the steady temperature it was on "
+        "its "
+        "way to is calculated.",
+        worst->side == SIDE_BEFORE ? "before" : "after",
+        worst->coolant_slope > 0 ? "rising" : "falling",
+        word_quantity(style, UNIT_KELVIN, rate, 1).s);
 }
 
 static void say_nothing_shared(struct engine_answer *engine, const struct finding_context *context)
@@ -126,13 +176,26 @@ static void say_nothing_shared(struct engine_answer *engine, const struct findin
                "warm engine, up to full speed and down again.");
 }
 
+/* A change that is shown could be shown better. */
+static void say_repeat(struct prose *next, const struct engine_answer *engine)
+{
+    double rpm = engine->bands[engine->key_band].rpm;
+    if (single_hold(engine))
+        say(next, "Hold %s twice in each run, up the ladder and down again%s. ", word_rpm(rpm).s,
+            drifting(engine) ? ", for 7 minutes or more" : "");
+    else if (drifting(engine))
+        say(next, "Hold %s for 7 minutes or more. ", word_rpm(rpm).s);
+}
+
 /* What to record next, most useful first, as one sentence each. */
 static void say_next(struct engine_answer *engine, const struct finding_context *context)
 {
     struct prose next = {engine->next, sizeof engine->next};
     const struct evidence *evidence = context->evidence;
-    if (engine->finding == FINDING_LOWERED || engine->finding == FINDING_RAISED)
+    if (engine->finding == FINDING_LOWERED || engine->finding == FINDING_RAISED) {
+        say_repeat(&next, engine);
         return;
+    }
     if (context->bracketed)
         say(&next, "Read the two temperatures off the thermostat (start to open, full open) and "
                    "enter them, or hold at least four speeds on both sides. ");
@@ -165,6 +228,8 @@ bool finding_sentence(const struct engine_answer *engine, double level, double s
     say_change(&sentence, engine, level, sea, style);
     say_ratio(&sentence, engine, style);
     say_verdict(&sentence, engine);
+    say_holds(&sentence, engine);
+    say_drift(&sentence, engine, style);
     return true;
 }
 

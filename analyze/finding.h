@@ -36,7 +36,11 @@ struct finding_context {
     double load_u;  /* relative per run */
 };
 
-/* The sentence of an engine with a key band, in the reader's units, into `out`. False and "" without. */
+/* K/min of coolant in a hold above which the finding says that the engine had not settled. */
+#define FINDING_DRIFT 0.5
+
+/* The sentence of an engine with a key band, in the reader's units, into `out`: the change, what it means,
+ * and what weakens it (one hold a side, a drifting one). False and "" without. */
 bool finding_sentence(const struct engine_answer *engine, double level, double sea,
                       const struct style *style, char *out, size_t room);
 

@@ -132,6 +132,14 @@ TAKE(take_control)
     return STATUS_OK;
 }
 
+TAKE(take_as_given)
+{
+    (void)value;
+    (void)complaint;
+    ((struct compare_request *)target)->options.as_given = true;
+    return STATUS_OK;
+}
+
 /* Reads the CHANNEL before '='; CHANNEL_COUNT if there is none of that name. */
 static enum channel_id channel_named(const char *value, size_t length)
 {
@@ -266,6 +274,10 @@ static const struct option_row compare_rows[] = {
     {"--control", "ENGINE", OPTION_VALUE,
      "number of the engine that was left alone: changes of the others are taken against it",
      take_control},
+    {"--as-given", "", OPTION_FLAG,
+     "you vouch that the runs are of one boat and engine, and on the right sides, though their "
+     "facts or dates speak against it; the report says so",
+     take_as_given},
     {"--source", "CHANNEL=SOURCE", OPTION_REPEAT,
      "take a channel from this source (message, talker, address or transducer name), for example "
      "sea_temperature=MTW; may be repeated",
@@ -366,6 +378,8 @@ void compare_command(struct text *out, const struct compare_request *request)
     add_number(out, "--sender-uncertainty", options->sender_u);
     if (options->control_engine >= 0)
         text_addf(out, " --control %d", options->control_engine);
+    if (options->as_given)
+        text_add(out, " --as-given");
     for (size_t i = 0; i < options->wish_count; i++) {
         struct text wish = {0};
         text_addf(&wish, "%s=%s", channel_get(options->wishes[i].channel)->key,

@@ -22,3 +22,15 @@ bool origin_unmapped(enum channel_id channel)
     static const char prefix[] = "transducer_";
     return strncmp(channel_get(channel)->key, prefix, sizeof prefix - 1) == 0;
 }
+
+const char *origin_clock(const char *key)
+{
+    static const char *const words[][2] = {{"system", "clock of the recording computer"},
+                                           {"gnss", "satellite time on the network"},
+                                           {"capture", "time stamps of the capture"},
+                                           {"nominal", "no clock: the date is a stand-in"}};
+    for (size_t i = 0; i < sizeof words / sizeof words[0]; i++)
+        if (strcmp(key, words[i][0]) == 0)
+            return words[i][1];
+    return key;
+}

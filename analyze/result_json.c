@@ -231,6 +231,18 @@ static void basis_in(struct maker *maker, cJSON *parent, const struct engine_ans
     number_in(maker, parent, "rated_rpm", engine->rated_rpm);
 }
 
+static void doubt_in(struct maker *maker, cJSON *parent, const struct doubt *doubt)
+{
+    if (doubt->key == NULL) {
+        maker->failed |= cJSON_AddNullToObject(parent, "doubt") == NULL;
+        return;
+    }
+    cJSON *object = object_in(maker, parent, "doubt");
+    string_in(maker, object, "key", doubt->key);
+    string_in(maker, object, "text", doubt->text);
+    truth_in(maker, object, "overruled", doubt->overruled);
+}
+
 static void engine_in(struct maker *maker, cJSON *list, const struct engine_answer *engine)
 {
     cJSON *object = object_in(maker, list, NULL);
@@ -240,6 +252,7 @@ static void engine_in(struct maker *maker, cJSON *list, const struct engine_answ
     string_in(maker, object, "finding", finding_key(engine->finding));
     string_in(maker, object, "sentence", engine->sentence);
     string_in(maker, object, "next", engine->next);
+    doubt_in(maker, object, &engine->doubt);
     interval_in(maker, object, "open_rise_ratio", engine->open_rise_ratio);
     interval_in(maker, object, "control_ratio", engine->control_ratio);
     number_in(maker, object, "key_band", key_known ? engine->bands[engine->key_band].rpm : NAN);
@@ -354,6 +367,17 @@ static void units_in(struct maker *maker, cJSON *root)
     string_in(maker, units, "load", unit_udunits(UNIT_PERCENT));
 }
 
+static void boat_file_in(struct maker *maker, cJSON *root)
+{
+    if (maker->answer->boat_file[0] == '\0') {
+        maker->failed |= cJSON_AddNullToObject(root, "boat_file") == NULL;
+        return;
+    }
+    cJSON *object = object_in(maker, root, "boat_file");
+    string_in(maker, object, "path", maker->answer->boat_file);
+    string_in(maker, object, "sha256", maker->answer->boat_sha256);
+}
+
 static void fill(struct maker *maker, cJSON *root, const char *command)
 {
     const struct answer *answer = maker->answer;
@@ -361,6 +385,7 @@ static void fill(struct maker *maker, cJSON *root, const char *command)
     string_in(maker, root, "software", "searun-analyze " SEARUN_VERSION);
     string_in(maker, root, "command", command);
     string_in(maker, root, "options", answer->options);
+    boat_file_in(maker, root);
     number_in(maker, root, "seed", (double)answer->seed);
     number_in(maker, root, "confidence_level", answer->confidence_level);
     number_in(maker, root, "reference_sea_temperature", answer->reference_sea);

@@ -5,6 +5,7 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "doubt.h"
 #include "finding.h"
 
 void section_title(struct document *document, const struct report_input *input)
@@ -90,7 +91,7 @@ static void control(struct document *document, const struct report_input *input,
 static void sentence(struct document *document, const struct report_input *input,
                      const struct engine_answer *engine)
 {
-    char words[sizeof engine->sentence + 200];
+    char words[sizeof engine->sentence + 200]; /* other units may be longer */
     if (finding_sentence(engine, input->answer->confidence_level, input->answer->reference_sea,
                          input->style, words, sizeof words))
         document_paragraph(document, words);
@@ -98,22 +99,44 @@ static void sentence(struct document *document, const struct report_input *input
         report_prose_paragraph(document, input->style, engine->sentence);
 }
 
+static void next_steps(struct document *document, const struct report_input *input,
+                       const struct engine_answer *engine)
+{
+    struct text next = {0};
+    if (engine->next[0] == '\0')
+        return;
+    text_add(&next, doubt_withholds(engine)                      ? "What to do: "
+                    : engine->finding == FINDING_CANNOT_BE_SHOWN ? "To record next: "
+                                                                 : "To be surer: ");
+    text_add(&next, engine->next);
+    report_prose_paragraph(document, input->style, text_string(&next));
+    text_free(&next);
+}
+
+/* What speaks against the runs, where somebody vouches for them all the same. */
+static void vouched(struct document *document, const struct engine_answer *engine)
+{
+    if (engine->doubt.key != NULL && engine->doubt.overruled)
+        document_paragraphf(document,
+                            "Taken as given: %s Whoever made this report vouches that the runs are "
+                            "of one boat and engine and on the right sides (--as-given).",
+                            engine->doubt.text);
+}
+
 static void finding_of(struct document *document, const struct report_input *input,
                        const struct engine_answer *engine)
 {
     report_engine_heading(document, input, engine);
     document_finding(document, engine->finding, headline(engine->finding));
-    sentence(document, input, engine);
-    key_figure(document, input, engine);
-    control(document, input, engine);
-    if (engine->next[0] != '\0') {
-        struct text next = {0};
-        text_add(&next,
-                 engine->finding == FINDING_CANNOT_BE_SHOWN ? "To record next: " : "To be surer: ");
-        text_add(&next, engine->next);
-        report_prose_paragraph(document, input->style, text_string(&next));
-        text_free(&next);
+    if (doubt_withholds(engine)) {
+        document_paragraph(document, engine->sentence);
+    } else {
+        sentence(document, input, engine);
+        key_figure(document, input, engine);
+        control(document, input, engine);
+        vouched(document, engine);
     }
+    next_steps(document, input, engine);
 }
 
 void section_finding(struct document *document, const struct report_input *input)
@@ -375,9 +398,11 @@ void section_hints(struct document *document, const struct report_input *input)
     }
 }
 
-static bool is_main_chart(const struct drawing *drawing)
+/* A chart on the first page looks like a finding: none where that is withheld. */
+static bool is_main_chart(const struct report_input *input, const struct drawing *drawing)
 {
-    return drawing->chart == &chart_coolant;
+    return drawing->chart == &chart_coolant &&
+           !doubt_withholds(&input->answer->engines[drawing->view.engine]);
 }
 
 /* The main chart of each engine stands on the first page. */
@@ -385,7 +410,7 @@ void section_picture(struct document *document, const struct report_input *input
 {
     const struct drawing_list *drawings = input->drawings;
     for (size_t i = 0; i < drawings->count; i++)
-        if (is_main_chart(&drawings->list[i]))
+        if (is_main_chart(input, &drawings->list[i]))
             document_figure(document, i, drawings->list[i].caption);
 }
 
@@ -396,6 +421,6 @@ void section_charts(struct document *document, const struct report_input *input)
     if (drawings->trouble[0] != '\0')
         document_paragraphf(document, "About the charts: %s", drawings->trouble);
     for (size_t i = 0; i < drawings->count; i++)
-        if (!is_main_chart(&drawings->list[i]))
+        if (!is_main_chart(input, &drawings->list[i]))
             document_figure(document, i, drawings->list[i].caption);
 }

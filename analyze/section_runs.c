@@ -9,6 +9,7 @@
 #include "boat_file.h"
 #include "facts.h"
 #include "note.h"
+#include "origin_words.h"
 
 #define NOT_RECORDED "not recorded"
 #define ENTERED " (boat file)" /* behind facts that no run file holds */
@@ -162,24 +163,11 @@ static void cell_start(struct document *document, const struct style *style,
     document_cell(document, word_time(run->start_unix_us).s);
 }
 
-/* Where the dates of a run come from, in words; the key of run_write.h where it is not known. */
-static const char *clock_words(const char *key)
-{
-    static const char *const words[][2] = {{"system", "clock of the recording computer"},
-                                           {"gnss", "satellite time on the network"},
-                                           {"capture", "time stamps of the capture"},
-                                           {"nominal", "no clock: the date is a stand-in"}};
-    for (size_t i = 0; i < sizeof words / sizeof words[0]; i++)
-        if (strcmp(key, words[i][0]) == 0)
-            return words[i][1];
-    return recorded(key);
-}
-
 static void cell_clock(struct document *document, const struct style *style,
                        const struct run_summary *run)
 {
     (void)style;
-    document_cell(document, clock_words(run->clock));
+    document_cell(document, recorded(origin_clock(run->clock)));
 }
 
 static void cell_length(struct document *document, const struct style *style,
@@ -529,7 +517,7 @@ static void provenance_of(struct document *document, const struct run_summary *r
     pair(document, "Recorded by", run->software);
     document_cell(document, "Recorded");
     document_cellf(document, "%s, %s long, time from: %s", word_time(run->start_unix_us).s,
-                   word_duration(run->duration).s, clock_words(run->clock));
+                   word_duration(run->duration).s, recorded(origin_clock(run->clock)));
     document_cell(document, "Whole");
     document_cellf(document, "%s%s; %s (%s), %" PRIu64 " messages known to be lost",
                    run->closed_cleanly ? "ended cleanly" : "did not end cleanly",

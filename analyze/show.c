@@ -41,7 +41,7 @@ static void show_about(const struct showing *showing)
     document_table(document, "", columns, 2);
     pair(document, "Start", word_time(about->start_unix_us).s);
     pair(document, "Length", word_duration(about->duration).s);
-    pair(document, "Time from", clock_source_key(about->clock));
+    pair(document, "Time from", origin_clock(clock_source_key(about->clock)));
     pair(document, "Recorded by", about->software);
     document_cell(document, "Format");
     document_cellf(document, "%d", about->format_version);

@@ -235,12 +235,25 @@ struct word word_count(uint64_t count, const char *one, const char *many)
 
 /* --- times */
 
+/* From two days on: "3 days 5 h", "173 days". */
+static struct word days_of(long long hours)
+{
+    struct word word;
+    if (hours >= 10 * 24 || hours % 24 == 0)
+        snprintf(word.s, sizeof word.s, "%lld\u00a0days", (hours + 12) / 24);
+    else
+        snprintf(word.s, sizeof word.s, "%lld\u00a0days\u00a0%lld\u00a0h", hours / 24, hours % 24);
+    return word;
+}
+
 struct word word_duration(double seconds)
 {
     struct word word = {WORD_NONE};
     if (!isfinite(seconds) || fabs(seconds) > 1e12)
         return word;
     long long whole = llround(seconds);
+    if (whole >= 48 * 3600)
+        return days_of((whole + 1800) / 3600);
     if (whole < 90)
         snprintf(word.s, sizeof word.s, "%lld\u00a0s", whole);
     else if (whole < 3600 - 30)

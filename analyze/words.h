@@ -58,7 +58,7 @@ struct word word_level(const struct style *style, double level);           /* 0.
 struct word word_share(const struct style *style, double share);           /* 0.243: "24 %" */
 struct word word_rpm(double rpm);                                          /* "2800 rpm" */
 struct word word_count(uint64_t count, const char *one, const char *many); /* "1 hold" */
-struct word word_duration(double seconds); /* "38 min", "1 h 05 min" */
+struct word word_duration(double seconds); /* "38 min", "1 h 05 min", "3 days 5 h" */
 struct word word_clock(double seconds);    /* since run start: "1:02:45" */
 struct word word_date(int64_t unix_us);    /* "2026-05-14" (UTC) */
 struct word word_time(int64_t unix_us);    /* "2026-05-14 09:32 UTC" */

@@ -303,7 +303,7 @@ DIAGNOSIS(clocks_that_jump)
     for (int i = 3; i < 6; i++)
         utc[i].unix_us += 3600000000LL;
     diagnose_clock(&m->answer, 0, utc, 6);
-    only(m, "clock_step", "360");  /* 3599.7 or 3600.3 s */
+    only(m, "clock_step", "forward by 1\u00a0h\u00a000\u00a0min");
     utc[3].origin.source[1] = 'N'; /* another clock that differs from the start did not jump */
     utc[4].origin.source[1] = utc[5].origin.source[1] = 'N';
     diagnose_clock(&m->answer, 0, utc, 6);
@@ -315,7 +315,13 @@ DIAGNOSIS(clocks_that_jump)
         utc[i].unix_us = START_US + 60000000LL * i + (i >= 3 ? 50000000LL : 0);
     }
     diagnose_clock(&m->answer, 0, utc, 6);
-    only(m, "clock_step", "50.0 s");
+    only(m, "clock_step", "by 50\u00a0s");
+    for (int i = 0; i < 6; i++) { /* a date that was wrong for half a year: told in days */
+        utc[i].origin.source[1] = 'P';
+        utc[i].unix_us = START_US + 60000000LL * i - (i < 3 ? 0 : 180 * 86400000000LL);
+    }
+    diagnose_clock(&m->answer, 0, utc, 6);
+    only(m, "clock_step", "back by 180\u00a0days");
 }
 
 DIAGNOSIS(damaged_messages)

@@ -98,6 +98,10 @@ static void writes_times(void **state)
     assert_string_equal(word_duration(2400).s, "40\u00a0min");
     assert_string_equal(word_duration(3599).s, "1\u00a0h\u00a000\u00a0min");
     assert_string_equal(word_duration(3900).s, "1\u00a0h\u00a005\u00a0min");
+    assert_string_equal(word_duration(47.9 * 3600).s, "47\u00a0h\u00a054\u00a0min");
+    assert_string_equal(word_duration(48 * 3600).s, "2\u00a0days");
+    assert_string_equal(word_duration(53 * 3600).s, "2\u00a0days\u00a05\u00a0h");
+    assert_string_equal(word_duration(173.4 * 86400).s, "173\u00a0days");
     assert_string_equal(word_duration(NAN).s, WORD_NONE);
     assert_string_equal(word_clock(3725.4).s, "1:02:05");
     assert_string_equal(word_clock(-3).s, "−0:00:03");

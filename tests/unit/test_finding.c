@@ -1,0 +1,116 @@
+/* The words of a finding: what weakens the key figure stands in them. */
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+#include <cmocka.h>
+#include <string.h>
+
+#include "../../analyze/finding.h"
+#include "made_answer.h"
+
+static const struct style si = {UNITS_SI, false}, us = {UNITS_US, false};
+
+/* An engine of the made answer whose key speed was held twice on each side. */
+struct made {
+    struct answer answer;
+    struct engine_answer *engine;
+    struct evidence evidence;
+    struct finding_context context;
+};
+
+static void start(struct made *made)
+{
+    memset(made, 0, sizeof *made);
+    made_answer(&made->answer, 1);
+    made->engine = &made->answer.engines[0];
+    made->context = (struct finding_context){
+        .level = 0.95, .reference_sea = 18.1, .evidence = &made->evidence, .load_u = 0.02};
+    made->engine->key_band = 5;
+    for (int side = 0; side < SIDE_COUNT; side++)
+        made->engine->bands[5].side[side].holds = 2;
+}
+
+static void has(const char *text, const char *part)
+{
+    if (strstr(text, part) == NULL)
+        fail_msg("\"%s\" is missing in: %s", part, text);
+}
+
+static void hasnt(const char *text, const char *part)
+{
+    if (strstr(text, part) != NULL)
+        fail_msg("\"%s\" stands in: %s", part, text);
+}
+
+static void sound_holds_need_no_word(void **state)
+{
+    (void)state;
+    struct made made;
+    start(&made);
+    finding_say(made.engine, &made.context);
+    has(made.engine->sentence, "cooled better");
+    hasnt(made.engine->sentence, "single hold");
+    hasnt(made.engine->sentence, "a minute");
+    assert_string_equal(made.engine->next, "");
+    made_free(&made.answer);
+}
+
+static void single_holds_are_told(void **state)
+{
+    (void)state;
+    struct made made;
+    start(&made);
+    made.engine->bands[5].side[SIDE_AFTER].holds = 1;
+    finding_say(made.engine, &made.context);
+    has(made.engine->sentence, "rests on a single hold of this speed after.");
+    made.engine->bands[5].side[SIDE_BEFORE].holds = 1;
+    finding_say(made.engine, &made.context);
+    has(made.engine->sentence, "a single hold of this speed before and a single one after.");
+    has(made.engine->next, "Hold 2800\u00a0rpm twice in each run, up the ladder and down again.");
+    made_free(&made.answer);
+}
+
+/* 0.0202 K/s is 1.21 K/min, 2.2 degF a minute. */
+static void a_drifting_hold_is_told(void **state)
+{
+    (void)state;
+    struct made made;
+    char words[1200];
+    start(&made);
+    made.engine->holds[5].coolant_slope = 0.0202;
+    finding_say(made.engine, &made.context);
+    has(made.engine->sentence,
+        "In a hold before the coolant was still rising by 1.2\u00a0K a minute");
+    has(made.engine->next, "for 7 minutes or more");
+    assert_true(finding_sentence(made.engine, 0.95, 18.1, &us, words, sizeof words));
+    has(words, "rising by 2.2\u00a0°F a minute");
+    made.engine->holds[5].coolant_slope = 0;
+    made.engine->holds[0].coolant_slope = 0.0202; /* of another speed */
+    assert_true(finding_sentence(made.engine, 0.95, 18.1, &si, words, sizeof words));
+    hasnt(words, "a minute");
+    made_free(&made.answer);
+}
+
+static void no_change_says_what_would_have_shown(void **state)
+{
+    (void)state;
+    struct made made;
+    start(&made);
+    made.engine->finding = FINDING_NO_CHANGE_SHOWN;
+    finding_say(made.engine, &made.context);
+    has(made.engine->sentence, "If the cooling did change, then by less than 20 %");
+    hasnt(made.engine->sentence, "ruled out");
+    made_free(&made.answer);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(sound_holds_need_no_word),
+        cmocka_unit_test(single_holds_are_told),
+        cmocka_unit_test(a_drifting_hold_is_told),
+        cmocka_unit_test(no_change_says_what_would_have_shown),
+    };
+    return cmocka_run_group_tests_name("finding", tests, NULL, NULL);
+}
