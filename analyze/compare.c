@@ -92,9 +92,9 @@ static enum status add_run(struct comparison *c, const struct facts *boat, const
 {
     struct logbook book;
     struct run_summary *summary = &c->answer->runs[c->answer->run_count];
-    enum status status = logbook_open(path, &book, c->complaint);
+    enum status status = logbook_open(path, c->extent, &book, c->complaint);
     if (!status)
-        status = summary_make(book.run, path, side, summary, c->complaint);
+        status = summary_make(book.run, path, c->sha256, side, summary, c->complaint);
     if (!status && is_repeated(c->answer, summary)) {
         answer_warn(c->answer, "repeated_file", -1,
                     "%s was given more than once on one side and counts once.",

@@ -15,6 +15,8 @@ struct comparison {
     const struct compare_options *options;
     struct answer *answer;
     struct complaint *complaint;
+    const char *sha256; /* of the one run to be opened, where it is known already; NULL: taken */
+    enum logbook_extent extent;   /* of the runs still to be opened */
     struct logbook *books;        /* one per run of the answer */
     struct agreed *agreed;        /* one per engine of the answer */
     struct trial *trials;         /* engine by engine, each with every run */

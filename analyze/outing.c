@@ -180,7 +180,8 @@ static enum status take_engines(const struct comparison *c, struct outing *out)
     return status;
 }
 
-enum status outing_read(const char *path, struct outing *out, struct complaint *complaint)
+enum status outing_read_as(const char *path, const char *sha256, struct outing *out,
+                           struct complaint *complaint)
 {
     struct compare_options options;
     struct answer answer = {0};
@@ -188,7 +189,11 @@ enum status outing_read(const char *path, struct outing *out, struct complaint *
     compare_options_default(&options);
     options.before = paths;
     options.before_count = 1;
-    struct comparison c = {.options = &options, .answer = &answer, .complaint = complaint};
+    struct comparison c = {.options = &options,
+                           .answer = &answer,
+                           .complaint = complaint,
+                           .sha256 = sha256,
+                           .extent = LOGBOOK_COOLING};
     memset(out, 0, sizeof *out);
     enum status status = comparison_find_holds(&c);
     if (!status)
@@ -204,4 +209,9 @@ enum status outing_read(const char *path, struct outing *out, struct complaint *
     comparison_close(&c);
     answer_free(&answer);
     return status;
+}
+
+enum status outing_read(const char *path, struct outing *out, struct complaint *complaint)
+{
+    return outing_read_as(path, NULL, out, complaint);
 }

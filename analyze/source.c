@@ -102,12 +102,13 @@ static bool is_on_wish(enum channel_id channel)
     return false;
 }
 
-static bool is_wanted(enum channel_id channel)
+static bool is_wanted(enum channel_id channel, enum logbook_extent extent)
 {
-    for (size_t q = 0; q < QUANTITIES; q++)
+    size_t most = extent == LOGBOOK_ALL ? QUANTITIES : QUANTITY_BESIDE;
+    for (size_t q = 0; q < most; q++)
         if (alternative(&quantities[q], channel) < quantities[q].count)
             return true;
-    return is_on_wish(channel);
+    return extent == LOGBOOK_ALL ? is_on_wish(channel) : channel == CHANNEL_OIL_TEMPERATURE;
 }
 
 /* --- reading a run */
@@ -141,38 +142,40 @@ static enum status read_candidate(struct logbook *book, size_t stream, enum chan
     return status ? complain(complaint, status, "no memory left to read the run") : STATUS_OK;
 }
 
-static size_t wanted_series(const struct run *run)
+static size_t wanted_series(const struct run *run, enum logbook_extent extent)
 {
     size_t n = 0;
     for (size_t s = 0; s < run_stream_count(run); s++)
         for (size_t c = 0; c < run_stream(run, s)->channel_count; c++)
-            n += is_wanted(run_stream(run, s)->channels[c]);
+            n += is_wanted(run_stream(run, s)->channels[c], extent);
     return n;
 }
 
-static enum status read_all(struct logbook *book, struct complaint *complaint)
+static enum status read_all(struct logbook *book, enum logbook_extent extent,
+                            struct complaint *complaint)
 {
-    book->list = calloc(wanted_series(book->run) + 1, sizeof *book->list);
+    book->list = calloc(wanted_series(book->run, extent) + 1, sizeof *book->list);
     if (!book->list)
         return complain(complaint, STATUS_MEMORY, "no memory left to read the run");
     enum status status = STATUS_OK;
     for (size_t s = 0; s < run_stream_count(book->run); s++) {
         const struct stream *stream = run_stream(book->run, s);
         for (size_t c = 0; c < stream->channel_count && !status; c++)
-            if (is_wanted(stream->channels[c]))
+            if (is_wanted(stream->channels[c], extent))
                 status = read_candidate(book, s, stream->channels[c], complaint);
     }
     return status;
 }
 
-enum status logbook_open(const char *path, struct logbook *out, struct complaint *complaint)
+enum status logbook_open(const char *path, enum logbook_extent extent, struct logbook *out,
+                         struct complaint *complaint)
 {
     memset(out, 0, sizeof *out);
     enum status status = run_open(path, &out->run, complaint);
     if (status)
         return status;
     out->about = run_about(out->run);
-    return read_all(out, complaint);
+    return read_all(out, extent, complaint);
 }
 
 void logbook_close(struct logbook *book)

@@ -69,8 +69,8 @@ static void copy_words(const struct run_facts_of *about, struct run_summary *out
     out->rebuilt = about->rebuilt;
 }
 
-enum status summary_make(struct run *run, const char *path, enum side side, struct run_summary *out,
-                         struct complaint *complaint)
+enum status summary_make(struct run *run, const char *path, const char *sha256, enum side side,
+                         struct run_summary *out, struct complaint *complaint)
 {
     const char *slash = strrchr(path, '/');
     memset(out, 0, sizeof *out);
@@ -79,7 +79,11 @@ enum status summary_make(struct run *run, const char *path, enum side side, stru
     snprintf(out->path, sizeof out->path, "%s", path);
     snprintf(out->name, sizeof out->name, "%s", slash ? slash + 1 : path);
     copy_words(run_about(run), out);
-    enum status status = provenance_sha256(path, out->sha256, complaint);
+    enum status status = STATUS_OK;
+    if (sha256)
+        snprintf(out->sha256, sizeof out->sha256, "%s", sha256);
+    else
+        status = provenance_sha256(path, out->sha256, complaint);
     if (!status)
         status = copy_facts(run_facts(run), out, complaint);
     return status ? status : sum_gaps(run, out, complaint);

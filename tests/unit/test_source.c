@@ -334,11 +334,13 @@ static void a_run_file_becomes_a_logbook(void **state)
     put_many(run, &xdr, CHANNEL_COOLANT_TEMPERATURE, 78);
     put_many(run, &depth, CHANNEL_DEPTH, 12);
     put_many(run, &gear, CHANNEL_TRANSMISSION_GEAR, 0);
+    put_many(run, &gear, CHANNEL_TRANSMISSION_OIL_PRESSURE, 1800);
     finish(run, 100 * NS_PER_S, NULL);
     struct logbook book;
     struct complaint complaint = {""};
-    assert_int_equal(logbook_open(in_folder("logbook.h5"), &book, &complaint), STATUS_OK);
-    assert_int_equal(book.count, 3); /* depth serves nothing here */
+    assert_int_equal(logbook_open(in_folder("logbook.h5"), LOGBOOK_ALL, &book, &complaint),
+                     STATUS_OK);
+    assert_int_equal(book.count, 4); /* depth serves nothing here */
     struct engine_parts parts = logbook_parts(&book, 0);
     assert_true(parts.coolant && !parts.speed);
     parts = logbook_parts(&book, 2);
@@ -358,7 +360,12 @@ static void a_run_file_becomes_a_logbook(void **state)
     parts = logbook_parts(&book, 0);
     assert_true(parts.coolant && parts.speed);
     logbook_close(&book);
-    assert_int_not_equal(logbook_open(in_folder("none.h5"), &book, &complaint), STATUS_OK);
+    assert_int_equal(logbook_open(in_folder("logbook.h5"), LOGBOOK_COOLING, &book, &complaint),
+                     STATUS_OK);
+    assert_int_equal(book.count, 3); /* the pressure is only tabled beside the cooling */
+    logbook_close(&book);
+    assert_int_not_equal(logbook_open(in_folder("none.h5"), LOGBOOK_ALL, &book, &complaint),
+                         STATUS_OK);
     logbook_close(&book);
 }
 
