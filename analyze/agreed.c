@@ -7,8 +7,6 @@
 
 #include "facts.h"
 
-#define PLATE_U 1.0 /* K, thermostat rating read off the plate */
-
 static const char *words(const struct answer *answer, size_t run, int engine, const char *key)
 {
     const struct facts *facts = answer->runs[run].facts;
@@ -108,7 +106,7 @@ static void agree_thermostat(struct answer *answer, const struct compare_options
     if (!isnan(options->thermostat_u))
         out->thermostat_u = options->thermostat_u;
     if (isnan(out->thermostat_u))
-        out->thermostat_u = PLATE_U;
+        out->thermostat_u = AGREED_PLATE_U;
 }
 
 /* Whether runs of different sides name different things. */

@@ -5,6 +5,8 @@
 #include "answer.h"
 #include "compare.h"
 
+#define AGREED_PLATE_U 1.0 /* K, standard uncertainty of a thermostat's rating read off its plate */
+
 struct agreed {
     double thermostat_start, thermostat_full; /* degC; NaN unknown */
     double thermostat_u;                      /* K */

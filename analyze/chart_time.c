@@ -73,6 +73,8 @@ static void holds(struct text *out, const struct chart_view *view, bool used)
 static void data(struct text *out, const struct chart_view *view)
 {
     const struct trace *trace = trace_of(view);
+    text_add(out, "# Long series are thinned for drawing, their highest and lowest values kept. "
+                  "Every reading: searun-analyze export\n");
     series(out, view, "engine speed", UNIT_RPM, &trace->rpm);
     series(out, view, "coolant temperature", UNIT_DEGC, &trace->coolant);
     series(out, view, "sea temperature", UNIT_DEGC, &trace->sea);

@@ -99,7 +99,7 @@ static enum status record_source(struct comparison *c, size_t e, size_t r, size_
     enum status status = STATUS_OK;
     if (told_before(c, e, r, q) || (!trial->chosen[q] && !by_hand(trial, q)))
         return STATUS_OK;
-    if (q < QUANTITY_BESIDE || n > 1)
+    if (q < QUANTITY_BESIDE || quantity_tabled(q) || n > 1)
         status = add_choice(c, e, r, q, list, n);
     return status || !trial->chosen[q] ? status : add_cleaned(c, e, r, q);
 }

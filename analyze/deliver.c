@@ -139,6 +139,31 @@ static enum status fill_folder(struct work *work)
     return status;
 }
 
+static bool any_drawn(const struct work *work)
+{
+    for (size_t i = 0; i < work->drawings.count; i++)
+        if (work->drawings.list[i].svg != NULL)
+            return true;
+    return false;
+}
+
+/* Where the report is: only what was made is promised. */
+static void print_places(const struct work *work, struct text *printed)
+{
+    text_add(printed, "\nThe whole report is in ");
+    text_clean(printed, work->delivery->request->output);
+    text_add(printed, work->no_pdf.text[0] != '\0'
+                          ? "\n  report.html for a browser and for print\n"
+                          : "\n  report.pdf to attach, report.html for a browser\n");
+    if (any_drawn(work))
+        text_add(printed, "  report.txt, result.json, holds.csv, charts/\n");
+    else
+        text_addf(printed, "  report.txt, result.json, holds.csv\n%s",
+                  work->drawings.count == 0
+                      ? ""
+                      : "  No chart was drawn; charts/ holds their numbers and scripts.\n");
+}
+
 /* The whole report, or with a folder its summary and where the rest is. */
 static enum status print_report(struct work *work, struct text *printed)
 {
@@ -149,12 +174,8 @@ static enum status print_report(struct work *work, struct text *printed)
     enum status status = report_build(&input, &document, work->complaint);
     if (status == STATUS_OK) {
         report_text(printed, &document, &work->drawings, NULL, work->delivery->colour);
-        if (request->output != NULL) {
-            text_add(printed, "\nThe whole report is in ");
-            text_clean(printed, request->output);
-            text_add(printed, "\n  report.pdf to attach, report.html for a browser\n"
-                              "  report.txt, result.json, holds.csv, charts/\n");
-        }
+        if (request->output != NULL)
+            print_places(work, printed);
     }
     document_free(&document);
     return status;

@@ -2,6 +2,7 @@
 #include "folder.h"
 
 #include <errno.h>
+#include <fcntl.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -111,6 +112,29 @@ enum status new_file_open(struct new_file *file, const char *path, struct compla
     return status;
 }
 
+enum status new_file_create(struct new_file *file, const char *path, struct complaint *complaint)
+{
+    struct stat about;
+    if (stat(path, &about) == 0 && S_ISREG(about.st_mode) && !is_run_file(path))
+        return complain(complaint, STATUS_EXISTS,
+                        "%s is there already and was kept; name another file, or add --replace",
+                        path);
+    enum status status = new_file_open(file, path, complaint);
+    file->fresh = true;
+    return status;
+}
+
+/* Gives the file its name; where it must be fresh, a file that came meanwhile is kept. */
+static int take_place(const struct new_file *file)
+{
+    if (!file->fresh)
+        return rename(file->beside, file->path);
+    int result = renameat2(AT_FDCWD, file->beside, AT_FDCWD, file->path, RENAME_NOREPLACE);
+    /* Some file systems cannot look and rename at once. */
+    return result != 0 && (errno == EINVAL || errno == ENOSYS) ? rename(file->beside, file->path)
+                                                               : result;
+}
+
 enum status new_file_close(struct new_file *file, bool keep, struct complaint *complaint)
 {
     enum status status = STATUS_OK;
@@ -123,7 +147,7 @@ enum status new_file_close(struct new_file *file, bool keep, struct complaint *c
     errno = why;
     if (!good)
         status = refused(complaint, "write", file->path);
-    else if (keep && file->beside != NULL && rename(file->beside, file->path) != 0)
+    else if (keep && file->beside != NULL && take_place(file) != 0)
         status = refused(complaint, "replace", file->path);
     if (file->beside != NULL && (!keep || status != STATUS_OK))
         unlink(file->beside);

@@ -22,10 +22,13 @@ struct new_file {
     FILE *stream;
     const char *path; /* not owned */
     char *beside;     /* owned; NULL for devices and pipes */
+    bool fresh;       /* takes no other file's place */
 };
 
 /* STATUS_EXISTS (a run file or a folder), STATUS_FULL (no space, quota), STATUS_IO, STATUS_MEMORY. */
 enum status new_file_open(struct new_file *file, const char *path, struct complaint *complaint);
+/* The same, but STATUS_EXISTS for every file that is there already. */
+enum status new_file_create(struct new_file *file, const char *path, struct complaint *complaint);
 /* Ends it; with `keep` it gets its name, else it vanishes. Call once after a successful open. */
 enum status new_file_close(struct new_file *file, bool keep, struct complaint *complaint);
 

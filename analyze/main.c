@@ -166,7 +166,8 @@ static enum outcome export_to_file(struct run *run, const struct export_request 
 {
     struct complaint complaint;
     struct new_file file;
-    enum status status = new_file_open(&file, request->output, &complaint);
+    enum status status = request->replace ? new_file_open(&file, request->output, &complaint)
+                                          : new_file_create(&file, request->output, &complaint);
     if (status != STATUS_OK)
         return fail(outcome_of(status, OUTCOME_UNWRITTEN), &complaint);
     enum outcome outcome = export_to(run, request, file.stream);

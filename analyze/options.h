@@ -87,6 +87,7 @@ struct export_request {
     enum channel_id channels[CHANNEL_COUNT];
     bool raw;
     const char *output; /* NULL: standard output */
+    bool replace;       /* a file that is there already */
 };
 
 struct check_request {

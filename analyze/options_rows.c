@@ -480,13 +480,26 @@ TAKE(take_export_output)
     return take_name(&((struct export_request *)target)->output, value, complaint);
 }
 
+TAKE(take_replace)
+{
+    (void)value;
+    (void)complaint;
+    ((struct export_request *)target)->replace = true;
+    return STATUS_OK;
+}
+
 static const struct option_row export_rows[] = {
     {"--channel", "KEY...", OPTION_LIST,
      "only these channels, by their keys (coolant_temperature ...); default: all", take_channel},
     {"--raw", "", OPTION_FLAG,
      "the raw messages as a capture that searun-logger --replay reads, instead of a table",
      take_raw},
-    {"--output", "FILE", OPTION_VALUE, "write there; default: standard output", take_export_output},
+    {"--output", "FILE", OPTION_VALUE,
+     "write there; default: standard output. A file that is there already is kept, unless "
+     "--replace",
+     take_export_output},
+    {"--replace", "", OPTION_FLAG, "let --output take the place of a file, but never of a run",
+     take_replace},
     {"--help", "", OPTION_FLAG, "this text", take_nothing},
 };
 
@@ -494,8 +507,8 @@ const struct command_syntax export_syntax = {
     "export",
     "RUN [--channel KEY...] [--raw] [--output FILE]",
     "Writes a run as CSV for spreadsheets: a row an instant, a column a channel of a source with "
-    "its "
-    "unit in the header, times in ISO 8601 (UTC). Stored units, decimal points.",
+    "its unit in the header, times in ISO 8601 (UTC). Stored units, decimal points. Every reading "
+    "is written: nothing is thinned, averaged or filled in.",
     "Exit codes: 0 written; 2 the run cannot be read; 3 the output cannot be written; 4 a command "
     "line that cannot be meant.",
     export_rows,

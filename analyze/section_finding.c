@@ -173,6 +173,27 @@ static const char *short_finding(enum finding finding)
     return finding == FINDING_CANNOT_BE_SHOWN ? "not shown" : finding_words(finding);
 }
 
+/* A number as it is shown, read back: what its reader subtracts. */
+static double as_shown(double value, int decimals)
+{
+    double scale = pow(10, decimals);
+    return round(value * scale) / scale;
+}
+
+/* Does the change shown in a row differ from that of the two temperatures shown beside it? */
+static bool rounds_apart(const struct style *style, const struct band *band)
+{
+    double side[SIDE_COUNT];
+    for (size_t i = 0; i < SIDE_COUNT; i++) {
+        const struct interval coolant = band->side[i].coolant;
+        side[i] = as_shown(unit_shown(coolant.value, UNIT_DEGC, style->units),
+                           word_decimals(style, UNIT_DEGC, coolant));
+    }
+    double change = as_shown(unit_shown(band->change.value, UNIT_KELVIN, style->units),
+                             word_decimals(style, UNIT_KELVIN, band->change));
+    return fabs(side[SIDE_AFTER] - side[SIDE_BEFORE] - change) > 1e-6;
+}
+
 static void band_row(struct document *document, const struct report_input *input,
                      const struct band *band)
 {
@@ -214,6 +235,28 @@ static void bands_table(struct document *document, const struct report_input *in
         band_row(document, input, &engine->bands[i]);
 }
 
+/* How the table is to be read: once, below the last of its kind. */
+static void bands_note(struct document *document, const struct report_input *input)
+{
+    const struct answer *answer = input->answer;
+    bool apart = false, several = false;
+    for (size_t e = 0; e < answer->engine_count; e++) {
+        several |= answer->engines[e].band_count > 1;
+        for (size_t b = 0; b < answer->engines[e].band_count; b++)
+            apart |= rounds_apart(input->style, &answer->engines[e].bands[b]);
+    }
+    if (several)
+        document_paragraphf(document,
+                            "The finding of each speed is for that speed alone (%s); the finding "
+                            "at the top rests on "
+                            "all speeds together.",
+                            word_level(input->style, answer->confidence_level).s);
+    if (apart)
+        document_paragraph(document,
+                           "A change may differ in its last digit from the two temperatures "
+                           "subtracted: each number is rounded by itself.");
+}
+
 static void uncompared(struct document *document, const struct report_input *input,
                        const struct engine_answer *engine)
 {
@@ -240,6 +283,7 @@ void section_bands(struct document *document, const struct report_input *input)
             bands_table(document, input, engine);
         uncompared(document, input, engine);
     }
+    bands_note(document, input);
 }
 
 /* --- the same bands in detail, for "how sure" */
@@ -278,6 +322,12 @@ static void detail(struct document *document, const struct report_input *input,
     document_table(document, caption.s, columns, sizeof columns / sizeof columns[0]);
     for (size_t i = 0; i < engine->band_count; i++)
         detail_row(document, input, &engine->bands[i]);
+    document_paragraphf(document,
+                        "Change, all speeds at once: in %s of such comparisons the true changes of "
+                        "all speeds together lie within these intervals, which are wider for it. "
+                        "The intervals by engine speed above hold for each speed by itself; of "
+                        "many of them, one may miss by chance.",
+                        word_level(input->style, input->answer->confidence_level).s);
 }
 
 static double combined(const struct engine_answer *engine)
@@ -387,6 +437,54 @@ void section_certainty(struct document *document, const struct report_input *inp
     }
 }
 
+/* Does the open rise after the service agree with that before it? */
+static bool seems_untouched(const struct engine_answer *engine)
+{
+    const struct interval ratio = engine->open_rise_ratio;
+    return ratio.low < 1 && ratio.high > 1;
+}
+
+/* How many engines seem untouched; 0 where that is of no use: one engine, a control in use, a doubt. */
+static size_t count_untouched(const struct answer *answer)
+{
+    size_t count = 0;
+    for (size_t e = 0; e < answer->engine_count; e++) {
+        const struct engine_answer *engine = &answer->engines[e];
+        if (isfinite(engine->control_ratio.value) || doubt_withholds(engine))
+            return 0;
+        count += seems_untouched(engine);
+    }
+    return answer->engine_count > 1 ? count : 0;
+}
+
+/* Two engines on one boat: one that was left alone makes the comparison of the other much surer. */
+static void suggest_control(struct document *document, const struct answer *answer)
+{
+    size_t count = count_untouched(answer), said = 0;
+    if (count == 0)
+        return;
+    struct text words = {0};
+    text_add(&words, count == answer->engine_count ? "If one of the engines was left alone, "
+                                                   : "If nothing was done to ");
+    for (size_t e = 0; e < answer->engine_count && count < answer->engine_count; e++)
+        if (seems_untouched(&answer->engines[e]))
+            text_addf(&words, "%s%s", said++ > 0 ? " and " : "",
+                      report_engine_name(&answer->engines[e]).s);
+    text_add(&words, count < answer->engine_count ? ", " : "");
+    text_add(&words, "compare again with ");
+    said = 0;
+    for (size_t e = 0; e < answer->engine_count; e++)
+        if (seems_untouched(&answer->engines[e]))
+            text_addf(&words, "%s--control %d (%s)", said++ > 0 ? " or " : "",
+                      answer->engines[e].instance, report_engine_name(&answer->engines[e]).s);
+    text_add(&words,
+             ": the other engine is then taken against it, and what day, load and sea do to "
+             "both cancels.");
+    document_item(document, text_string(&words));
+    document->failed |= words.failed;
+    text_free(&words);
+}
+
 void section_hints(struct document *document, const struct report_input *input)
 {
     for (size_t i = 0; i < input->answer->engine_count; i++) {
@@ -396,6 +494,7 @@ void section_hints(struct document *document, const struct report_input *input)
         for (size_t h = 0; h < engine->hint_count; h++)
             report_prose_item(document, input->style, engine->hints[h].text);
     }
+    suggest_control(document, input->answer);
 }
 
 /* A chart on the first page looks like a finding: none where that is withheld. */

@@ -455,6 +455,21 @@ void section_cleaning(struct document *document, const struct report_input *inpu
         document_paragraph(document, "None: every reading of the sources used was sound.");
 }
 
+static bool same_choice(const struct choice *a, const struct choice *b)
+{
+    return a->channel == b->channel && a->engine == b->engine &&
+           strcmp(a->chosen, b->chosen) == 0 && strcmp(a->others, b->others) == 0;
+}
+
+/* In how many runs a quantity comes from the same source, with the same ones left. */
+static size_t runs_alike(const struct answer *answer, const struct choice *choice)
+{
+    size_t count = 0;
+    for (size_t i = 0; i < answer->choice_count; i++)
+        count += same_choice(&answer->choices[i], choice);
+    return count;
+}
+
 void section_sources(struct document *document, const struct report_input *input)
 {
     static const struct column columns[] = {{"quantity", COLUMN_NAME},
@@ -468,9 +483,15 @@ void section_sources(struct document *document, const struct report_input *input
     document_table(document, "", columns, 5);
     for (size_t i = 0; i < answer->choice_count; i++) {
         const struct choice *choice = &answer->choices[i];
+        bool everywhere = answer->run_count > 1 && runs_alike(answer, choice) == answer->run_count;
+        if (everywhere && choice->run > 0)
+            continue;
         document_cell(document, channel_get(choice->channel)->title);
         engine_cell(document, answer, choice->engine);
-        run_cell(document, answer, choice->run);
+        if (everywhere)
+            document_cell(document, "all runs");
+        else
+            run_cell(document, answer, choice->run);
         document_cell(document, choice->chosen);
         document_cell(document, choice->others[0] != '\0' ? choice->others : WORD_NONE);
     }

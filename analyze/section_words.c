@@ -4,6 +4,10 @@
 #include <math.h>
 #include <stdio.h>
 
+#include "agreed.h"
+#include "estimate.h"
+#include "rules.h"
+
 /* --- what else changed */
 
 /* Decimals of one side: by its own interval, else as fine as such readings are. */
@@ -198,11 +202,78 @@ static const char *const references[] = {
     "W. M. Kays, A. L. London, Compact Heat Exchangers: effectiveness and number of transfer "
     "units."};
 
+/* --- what the method takes for granted, with its numbers from where they are used */
+
+static void hold_rows(struct document *document)
+{
+    const struct hold_rules *hold = &rules.hold;
+    document_cell(document, "Steady hold");
+    document_cellf(document,
+                   "speed within ±max(%.0f rpm, %.1f %%), or within the steps of a coarse "
+                   "tachometer, for %.0f s or more; excursions of up to %.0f s do not end it",
+                   hold->tolerance_rpm, 100 * hold->tolerance_ratio, hold->shortest,
+                   hold->excursion);
+    document_cell(document, "Part of it that is used");
+    document_cellf(document,
+                   "the first %.0f %% (%.0f s at most) are left out; what is used has %.0f s or "
+                   "more, with readings in %.0f %% of it, and drifts by less than %.0f K a minute",
+                   100 * hold->settle_share, hold->settle_longest, hold->used_least,
+                   100 * hold->present_share, 60 * hold->slope_most);
+    document_cell(document, "Speeds compared");
+    document_cellf(document,
+                   "holds within %.0f rpm or %.0f %% of each other, whichever is wider, are of one "
+                   "speed",
+                   rules.band.width_rpm, 100 * rules.band.width_ratio);
+}
+
+static void sensor_rows(struct document *document)
+{
+    document_cell(document, "Sea temperature sensor");
+    document_cellf(document,
+                   "±%.1f K a run; more where the sensor drifts or follows the engine; ±%.1f K "
+                   "where it was read by hand",
+                   ESTIMATE_SEA_U, hypot(ESTIMATE_SEA_U, rules.diagnose.hand_sea_u));
+    document_cell(document, "Coolant temperature sender");
+    document_cellf(document,
+                   "one sender on both sides: its error is the same and drops out of the change. "
+                   "Changed between the runs: ±%.1f K, or what the options say. Steps of a coarse "
+                   "one: step/√12",
+                   rules.diagnose.sender_u);
+    document_cell(document, "Thermostat");
+    document_cellf(document,
+                   "±%.1f K on both of its temperatures where nothing else is recorded; what this "
+                   "report used stands with the uncertainty budget",
+                   AGREED_PLATE_U);
+    document_cell(document, "Stored heat");
+    document_cellf(document, "time constant from the run's own steps, else %.0f s ± %.0f s",
+                   ESTIMATE_LAG, ESTIMATE_LAG_U);
+    document_cell(document, "Calculation");
+    document_cellf(document, "%d draws", ESTIMATE_DRAWS);
+}
+
+static void assumptions(struct document *document, const struct report_input *input)
+{
+    static const struct column columns[] = {{"", COLUMN_NAME}, {"", COLUMN_WORDS}};
+    struct document plain = {0};
+    document_table(&plain, "", columns, 2);
+    hold_rows(&plain);
+    sensor_rows(&plain);
+    document_table(document,
+                   "Rules and assumed standard uncertainties (± one standard uncertainty)", columns,
+                   2);
+    for (size_t i = 0; plain.count > 0 && i < table_rows(plain.blocks[0].table); i++) {
+        document_cell(document, table_cell(plain.blocks[0].table, i, 0));
+        report_prose_cell(document, input->style, table_cell(plain.blocks[0].table, i, 1));
+    }
+    document->failed |= plain.failed;
+    document_free(&plain);
+}
+
 void section_method(struct document *document, const struct report_input *input)
 {
-    (void)input;
     for (size_t i = 0; i < sizeof method / sizeof method[0]; i++)
         document_paragraph(document, method[i]);
+    assumptions(document, input);
     for (size_t i = 0; i < sizeof references / sizeof references[0]; i++)
         document_item(document, references[i]);
 }

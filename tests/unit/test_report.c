@@ -203,6 +203,88 @@ static void empty_answer_is_a_report_too(void **state)
     drop(&made);
 }
 
+/* 73.0 to 72.0 with a change of -0.9 cannot be subtracted: then a note says why. */
+static void a_note_where_rows_do_not_subtract(void **state)
+{
+    (void)state;
+    for (int apart = 0; apart < 2; apart++) {
+        struct made made = {0};
+        made_answer(&made.answer, 1);
+        struct engine_answer *engine = &made.answer.engines[0];
+        for (size_t b = 0; b < engine->band_count; b++) {
+            engine->bands[b].side[SIDE_BEFORE].coolant = (struct interval){73, 72, 74};
+            engine->bands[b].side[SIDE_AFTER].coolant = (struct interval){72, 71, 73};
+            engine->bands[b].change = (struct interval){apart ? -0.94 : -1, -1.5, -0.5};
+        }
+        render(&made, &si, REPORT_SUMMARY);
+        (apart ? has : has_not)(&made.text, "each\nnumber is rounded by itself");
+        has(&made.text, "The finding of each speed is for that speed alone (95 %)");
+        drop(&made);
+    }
+}
+
+/* A source that served all runs alike is told once. */
+static void sources_of_all_runs_are_one_row(void **state)
+{
+    (void)state;
+    struct made made = {0};
+    made_answer(&made.answer, 1);
+    free(made.answer.choices);
+    made.answer.choices = made_room(3, sizeof *made.answer.choices);
+    made.answer.choices[0] = (struct choice){CHANNEL_ENGINE_SPEED, 0, 0, "RPM from II", 1, ""};
+    made.answer.choices[1] = (struct choice){CHANNEL_ENGINE_SPEED, 1, 0, "RPM from II", 1, ""};
+    made.answer.choices[2] = (struct choice){CHANNEL_OIL_TEMPERATURE, 1, 0, "XDR OIL", 1, ""};
+    made.answer.choice_count = 3;
+    render(&made, &si, REPORT_WHOLE);
+    const char *first = strstr(text_string(&made.text), "RPM from II");
+    assert_non_null(first);
+    assert_null(strstr(first + 1, "RPM from II"));
+    has(&made.page, "<td class=\"s\">all runs</td><td class=\"w\">RPM from II</td>");
+    has(&made.page, "<td class=\"s\">after.h5</td><td class=\"w\">XDR OIL</td>");
+    drop(&made);
+}
+
+static void the_method_names_its_numbers(void **state)
+{
+    (void)state;
+    struct made made = {0};
+    made_answer(&made.answer, 1);
+    render(&made, &us, REPORT_WHOLE);
+    has(&made.page,
+        "within ±max(25 rpm, 1.5 %), or within the steps of a coarse tachometer, for 150 s");
+    has(&made.page, "±0.5\u00a0°F a run"); /* 0.3 K */
+    has(&made.page, "Changed between the runs: ±1.8\u00a0°F");
+    has(&made.page, "Change, all speeds at once: in 95\u00a0% of such comparisons");
+    drop(&made);
+}
+
+/* Engine 1 of the made answer shows no change: it may be the control of the other. */
+static void an_engine_left_alone_is_suggested(void **state)
+{
+    (void)state;
+    static const char *const words[] = {
+        "If nothing was done to starboard, compare again with --control 1 (starboard)",
+        "If one of the engines was left alone, compare again with --control 0 (port) or --control "
+        "1"};
+    for (int both = 0; both < 2; both++) {
+        struct made made = {0};
+        made_answer(&made.answer, 2);
+        made.answer.engines[1].open_rise_ratio = (struct interval){1, 0.95, 1.05};
+        if (both)
+            made.answer.engines[0].open_rise_ratio = (struct interval){0.98, 0.9, 1.06};
+        render(&made, &si, REPORT_SUMMARY);
+        has(&made.page, words[both]);
+        drop(&made);
+    }
+    struct made made = {0};
+    made_answer(&made.answer, 2);
+    made.answer.engines[1].open_rise_ratio = (struct interval){1, 0.95, 1.05};
+    made.answer.engines[0].control_ratio = (struct interval){1, 0.95, 1.05};
+    render(&made, &si, REPORT_SUMMARY);
+    has_not(&made.text, "--control");
+    drop(&made);
+}
+
 /* --- the page */
 
 static void tags_balance(const char *page)
@@ -346,6 +428,10 @@ int main(void)
         cmocka_unit_test(tells_engines_apart),
         cmocka_unit_test(cannot_be_shown_says_what_to_record),
         cmocka_unit_test(empty_answer_is_a_report_too),
+        cmocka_unit_test(a_note_where_rows_do_not_subtract),
+        cmocka_unit_test(sources_of_all_runs_are_one_row),
+        cmocka_unit_test(the_method_names_its_numbers),
+        cmocka_unit_test(an_engine_left_alone_is_suggested),
         cmocka_unit_test(page_is_whole_and_needs_nothing),
         cmocka_unit_test(charts_stand_in_the_page_with_their_words),
         cmocka_unit_test(missing_charts_are_told_with_their_numbers),

@@ -212,6 +212,8 @@ static void works_without_gnuplot(void **state)
                    stage_path("after.h5"), "--output", stage_path("bare"));
     stage_expect_words(program, 0, "gnuplot-nox");
     assert_non_null(strstr(stage_said(&program), "Coolant temperature lowered"));
+    assert_non_null(strstr(stage_said(&program), "No chart was drawn"));
+    assert_null(strstr(stage_said(&program), "holds.csv, charts/"));
     assert_true(file_has(stage_path("bare/report.html"), "gnuplot is not installed"));
     assert_true(file_has(stage_path("bare/report.html"), "could not be drawn"));
     assert_true(file_has(stage_path("bare/report.txt"), "By engine speed"));
@@ -359,6 +361,20 @@ static void exports_every_reading_once(void **state)
         "none of the channels");
 }
 
+/* A file of somebody's is kept, unless it was said that it may go; a run is kept in every case. */
+static void export_keeps_what_is_there(void **state)
+{
+    (void)state;
+    const char *run = stage_path("before.h5"), *out = stage_path("kept.csv");
+    stage_write(out, "mine", 4);
+    stage_expect_words(start_analyze("export", run, "--output", out), 3, "is there already");
+    assert_true(file_has(out, "mine"));
+    stage_expect(start_analyze("export", run, "--output", out, "--replace"), 0);
+    assert_false(file_has(out, "mine"));
+    stage_expect_words(start_analyze("export", run, "--output", run, "--replace"), 3,
+                       "is not overwritten");
+}
+
 /* The run is evidence: no output takes its place, by whatever name. */
 static void outputs_never_replace_a_run(void **state)
 {
@@ -488,6 +504,7 @@ int main(void)
         cmocka_unit_test(nothing_in_common_is_a_finding),
         cmocka_unit_test(shows_what_is_in_a_run),
         cmocka_unit_test(exports_every_reading_once),
+        cmocka_unit_test(export_keeps_what_is_there),
         cmocka_unit_test(outputs_never_replace_a_run),
         cmocka_unit_test(raw_export_comes_back),
         cmocka_unit_test(check_tells_sound_from_damaged),
