@@ -17,6 +17,7 @@
 
 #define PATH_ROOM 4096
 #define BLOCK_GOAL ((size_t)64 * 1024) /* a block that has grown so long is written at once */
+#define CLAIMS_TRIED 10
 #define HEAD_EVERY 4096 /* blocks; so the head is there again every seven minutes at least */
 
 struct journal {
@@ -89,35 +90,76 @@ static enum status cannot(struct complaint *complaint, const char *path, const c
                     strerror(error));
 }
 
+/* Whether the path still leads to the open file. */
+static bool is_there(int fd, const char *path)
+{
+    struct stat open_file, named_file;
+    return fstat(fd, &open_file) == 0 && stat(path, &named_file) == 0 &&
+           open_file.st_dev == named_file.st_dev && open_file.st_ino == named_file.st_ino;
+}
+
+static enum status refuse_old(const char *path, struct complaint *complaint)
+{
+    struct journal_claim claim;
+    enum status status = journal_claim_old(path, &claim, complaint);
+    journal_release(&claim);
+    if (status == STATUS_EXISTS)
+        return status;
+    return complain(complaint, STATUS_EXISTS,
+                    "%s is there: a run of that name was cut off. Make its run file first "
+                    "(searun-logger --rebuild %s), or choose another name",
+                    path, path);
+}
+
+/* Waits: only who looks at an empty journal can have a new one, and removes it at once. Not every
+ * file system has locks. */
+static void lock_new(int fd)
+{
+    while (flock(fd, LOCK_EX) != 0 && errno == EINTR)
+        continue;
+}
+
+/* Between making and locking it, another program may take an empty journal for one that was cut off
+ * before its first byte, and remove it. */
 enum status journal_claim_new(const char *path, struct journal_claim *claim,
                               struct complaint *complaint)
 {
-    claim->fd = open(path, O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC, 0666);
-    if (claim->fd < 0 && errno == EEXIST) {
-        enum status status = journal_claim_old(path, claim, complaint);
+    for (int tries = 0; tries < CLAIMS_TRIED; tries++) {
+        claim->fd = open(path, O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC, 0666);
+        if (claim->fd < 0 && errno == EEXIST)
+            return refuse_old(path, complaint);
+        if (claim->fd < 0)
+            return cannot(complaint, path, "made", errno);
+        lock_new(claim->fd);
+        if (is_there(claim->fd, path))
+            return STATUS_OK;
         journal_release(claim);
-        return status != STATUS_OK
-                   ? status
-                   : complain(
-                         complaint, STATUS_EXISTS,
-                         "%s is there: a run of that name was cut off. Make its run file first "
-                         "(searun-logger --rebuild %s), or choose another name",
-                         path, path);
     }
-    if (claim->fd < 0)
-        return cannot(complaint, path, "made", errno);
-    flock(claim->fd, LOCK_EX | LOCK_NB);
-    return STATUS_OK;
+    return complain(complaint, STATUS_EXISTS, "%s is removed again and again by another program",
+                    path);
+}
+
+/* Network file systems lock only what is open for writing. */
+static int open_to_lock(const char *path)
+{
+    int fd = open(path, O_RDWR | O_CLOEXEC);
+    return fd >= 0 ? fd : open(path, O_RDONLY | O_CLOEXEC);
 }
 
 enum status journal_claim_old(const char *path, struct journal_claim *claim,
                               struct complaint *complaint)
 {
-    claim->fd = open(path, O_RDONLY | O_CLOEXEC);
+    claim->fd = open_to_lock(path);
     if (claim->fd < 0)
         return cannot(complaint, path, "opened", errno);
-    if (flock(claim->fd, LOCK_EX | LOCK_NB) == 0 || errno != EWOULDBLOCK)
-        return STATUS_OK; /* some file systems have no locks */
+    if (flock(claim->fd, LOCK_EX | LOCK_NB) == 0) {
+        if (is_there(claim->fd, path))
+            return STATUS_OK;
+        journal_release(claim); /* finished, and gone, since it was opened */
+        return cannot(complaint, path, "opened", ENOENT);
+    }
+    if (errno != EWOULDBLOCK)
+        return cannot(complaint, path, "locked", errno);
     journal_release(claim);
     return complain(complaint, STATUS_EXISTS,
                     "%s is being written or rebuilt by another program just now", path);

@@ -154,7 +154,8 @@ static enum status open_writer(struct rebuild *it, struct complaint *complaint)
 static enum status begin(struct rebuild *it, struct complaint *complaint)
 {
     enum status status = journal_claim_old(it->order->journal, &it->claim, complaint);
-    if (status == STATUS_OK)
+    bool by_hand = !it->order->sweep && status == STATUS_IO && it->claim.fd >= 0;
+    if (status == STATUS_OK || by_hand) /* who asks for it knows that nobody else is at it */
         status = journal_open(it->order->journal, &it->reader, complaint);
     if (status != STATUS_OK)
         return status;
@@ -373,6 +374,22 @@ static void clean_up(struct rebuild *it)
     free(it);
 }
 
+/* Nothing sound is in it: out of the way, but not lost. */
+static void set_aside(const char *path, const struct complaint *complaint,
+                      const struct voice *voice)
+{
+    char aside[PATH_ROOM + 16];
+    struct stat about;
+    if (stat(path, &about) == 0 && about.st_size == 0) { /* cut off before its first byte */
+        unlink(path);
+        return;
+    }
+    snprintf(aside, sizeof aside, "%s.damaged", path);
+    say(voice, SAY_WARNING, "%s", complaint->text);
+    if (rename(path, aside) == 0)
+        say(voice, SAY_NOTE, "it is called %s now", aside);
+}
+
 static enum status make_run(struct rebuild *it, struct complaint *complaint)
 {
     enum status status = begin(it, complaint);
@@ -406,6 +423,8 @@ static enum status try_rebuild(const struct rebuild_order *order, const struct v
     enum status status = make_run(it, complaint);
     if (it->finished && order->sweep) /* only the removal of the journal was cut off */
         put_away(it, order->keep);
+    if (status == STATUS_BAD_DATA && order->sweep && !it->writer)
+        set_aside(order->journal, complaint, voice);
     clean_up(it);
     return status;
 }
@@ -426,31 +445,14 @@ static int is_journal(const struct dirent *entry)
     return ends_with(entry->d_name, JOURNAL_SUFFIX);
 }
 
-/* Nothing sound is in it: out of the way, but not lost. */
-static void set_aside(const char *path, const struct complaint *complaint,
-                      const struct voice *voice)
-{
-    char aside[PATH_ROOM + 16];
-    struct stat about;
-    if (stat(path, &about) == 0 && about.st_size == 0) { /* cut off before its first byte */
-        unlink(path);
-        return;
-    }
-    snprintf(aside, sizeof aside, "%s.damaged", path);
-    say(voice, SAY_WARNING, "%s", complaint->text);
-    if (rename(path, aside) == 0)
-        say(voice, SAY_NOTE, "it is called %s now", aside);
-}
-
 static void rebuild_one(const struct rebuild_order *order, const struct voice *voice)
 {
     struct complaint complaint = {""};
     switch (try_rebuild(order, voice, &complaint)) {
     case STATUS_OK:
-    case STATUS_EXISTS: /* another program has it, or its run file is there */
-        break;
-    case STATUS_BAD_DATA:
-        set_aside(order->journal, &complaint, voice);
+    case STATUS_EXISTS:    /* another program has it, or its run file is there */
+    case STATUS_NOT_FOUND: /* another program has just finished it */
+    case STATUS_BAD_DATA:  /* set aside */
         break;
     default:
         say(voice, SAY_WARNING, "%s; the journal stays for the next start", complaint.text);

@@ -100,8 +100,10 @@ static int rename_without_overwriting(const char *from, const char *to)
         return 0;
     if (errno != EINVAL && errno != ENOSYS)
         return errno;
-    if (link(from, to) == 0)
-        return unlink(from) == 0 ? 0 : errno;
+    if (link(from, to) == 0) {
+        unlink(from); /* the run is where it should be, even if its first name stays */
+        return 0;
+    }
     if (errno == EEXIST)
         return EEXIST;
     if (is_there(to))

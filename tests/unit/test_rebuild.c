@@ -2,7 +2,9 @@
 #include "../whole/stage.h"
 
 #include <glob.h>
+#include <sched.h>
 #include <stdatomic.h>
+#include <sys/prctl.h>
 
 #include "../../logger/capture.h"
 #include "../../logger/config.h"
@@ -512,6 +514,38 @@ static void test_folder(void **state)
         remove_run(names[i]);
 }
 
+/* Another program looks for journals to rebuild while new ones are made: it must not take one that is
+ * still empty for one that was cut off, and remove it below the recording that begins. */
+static void test_swept_while_made(void **state)
+{
+    (void)state;
+    pid_t sweeper = fork();
+    assert_true(sweeper >= 0);
+    if (sweeper == 0) {
+        prctl(PR_SET_PDEATHSIG, SIGKILL);
+        for (;;)
+            sweep(false);
+    }
+    for (int i = 0; i < 1000; i++) {
+        char name[32];
+        struct journal_claim claim;
+        struct complaint complaint = {""};
+        struct stat named, claimed;
+        snprintf(name, sizeof name, "new-%d.journal", i % 4);
+        if (journal_claim_new(stage_path(name), &claim, &complaint) != STATUS_OK)
+            fail_msg("%d: %s", i, complaint.text);
+        for (int k = 0; k < i % 5; k++)
+            sched_yield();
+        if (stat(stage_path(name), &named) != 0 || fstat(claim.fd, &claimed) != 0 ||
+            named.st_ino != claimed.st_ino)
+            fail_msg("%d: the journal was removed below us", i);
+        unlink(stage_path(name));
+        journal_release(&claim);
+    }
+    kill(sweeper, SIGKILL);
+    waitpid(sweeper, NULL, 0);
+}
+
 /* Told to stop, it leaves everything for the next start. */
 static void test_stopped(void **state)
 {
@@ -548,8 +582,8 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_same_as_live), cmocka_unit_test(test_date_of_the_journal),
         cmocka_unit_test(test_cut_off),      cmocka_unit_test(test_damaged),
-        cmocka_unit_test(test_folder),       cmocka_unit_test(test_stopped),
-        cmocka_unit_test(test_no_space),
+        cmocka_unit_test(test_folder),       cmocka_unit_test(test_swept_while_made),
+        cmocka_unit_test(test_stopped),      cmocka_unit_test(test_no_space),
     };
     return cmocka_run_group_tests(tests, stage_make, stage_remove);
 }
