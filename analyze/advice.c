@@ -274,15 +274,16 @@ static void say_coolant(const struct advice_input *input, const struct exchanger
                         struct advice *out)
 {
     const struct service_event *change = exchanger->coolant;
+    const char *mark = input->coolant[0] != '\0' ? "\"" : "";
     struct quote mix = quote_of(input->coolant[0] != '\0' ? input->coolant : "not recorded");
     struct quote notes = quote_of(change != NULL ? change->notes : "");
     if (change == NULL)
-        say(out, ADVICE_RECORD, "Coolant, kind, mix and volume: %s. Last change: not recorded.",
-            mix.s);
+        say(out, ADVICE_RECORD, "Coolant, kind, mix and volume: %s%s%s. Last change: not recorded.",
+            mark, mix.s, mark);
     else
-        say(out, ADVICE_RECORD, "Coolant, kind, mix and volume: %s. Changed %s%s%s%s", mix.s,
-            since_words(input, change).s, notes.s[0] != '\0' ? " (" : "", notes.s,
-            notes.s[0] != '\0' ? ")." : ".");
+        say(out, ADVICE_RECORD, "Coolant, kind, mix and volume: %s%s%s. Changed %s%s%s%s", mark,
+            mix.s, mark, since_words(input, change).s, notes.s[0] != '\0' ? " (\"" : "", notes.s,
+            notes.s[0] != '\0' ? "\")." : ".");
 }
 
 void advice_make(const struct advice_input *input, struct advice *out)

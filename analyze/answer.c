@@ -137,5 +137,8 @@ void answer_free(struct answer *answer)
     free(answer->engines);
     free(answer->choices);
     free(answer->cleaned);
+    if (answer->service != NULL)
+        service_log_free(answer->service);
+    free(answer->service);
     memset(answer, 0, sizeof *answer);
 }

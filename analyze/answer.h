@@ -7,6 +7,7 @@
 #include <stdint.h>
 
 #include "channel.h"
+#include "service_log.h"
 
 /* A number with its interval. NaN in all three where nothing can be said. */
 struct interval {
@@ -244,6 +245,9 @@ struct answer {
     uint64_t seed;
     char boat_file[4096]; /* path of the boat file, "" without; and its SHA-256 */
     char boat_sha256[65];
+    struct service_log *service; /* the service history, owned; NULL without */
+    char service_path[4096];     /* of it, and its SHA-256 */
+    char service_sha256[65];
     char options[1000]; /* the options used, for provenance */
     size_t run_count;
     struct run_summary *runs;
@@ -257,6 +261,9 @@ struct answer {
     struct warning warnings[WARNINGS_MAX];
     size_t warnings_left_out; /* that found no room in the list */
 };
+
+/* Was this work of the log done after every run before and before every run after? */
+bool answer_service_between(const struct answer *answer, const struct service_event *event);
 
 /* Frees what the answer owns and clears it. A zeroed answer may be freed. */
 void answer_free(struct answer *answer);

@@ -190,7 +190,10 @@ enum status comparison_find_holds(struct comparison *c)
     if (status)
         return status;
     comparison_set_reference(c);
-    return STATUS_OK;
+    status = comparison_read_service(c);
+    if (!status)
+        comparison_apply_service(c);
+    return status;
 }
 
 /* From holds to findings. */

@@ -30,6 +30,8 @@ struct compare_options {
     int control_engine;      /* engine that was left alone; -1: none */
     bool as_given;           /* somebody vouches for boat, engine and order of the runs */
     const char *boat_file;   /* facts for what the run files do not hold; NULL: none */
+    const char *service_log; /* the service history; NULL: none */
+    bool service_log_found;  /* it was not named, but lies beside a run: a fault in it only warns */
     size_t wish_count;
     struct source_wish wishes[16];
 };

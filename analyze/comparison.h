@@ -72,6 +72,14 @@ enum status comparison_estimate(struct comparison *c);
 /* After it: says why bands are missing, and what to record where there was nothing to compare. */
 void comparison_explain(struct comparison *c, size_t engine);
 
+/* --- comparison_service.c */
+
+/* Reads the service history, if there is one. */
+enum status comparison_read_service(struct comparison *c);
+
+/* What it says of engines and senders; before the estimate. */
+void comparison_apply_service(struct comparison *c);
+
 /* --- comparison_tell.c */
 
 /* Fills answer->choices and answer->cleaned, and warns of sources that disagree. */

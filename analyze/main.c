@@ -12,6 +12,7 @@
 #include "note.h"
 #include "options.h"
 #include "report.h"
+#include "service_command.h"
 #include "show.h"
 
 /* Exit codes; searun-analyze(1), EXIT STATUS. */
@@ -234,6 +235,28 @@ static enum outcome run_note(int count, char **arguments)
                 &complaint);
 }
 
+static enum outcome run_service(int count, char **arguments)
+{
+    struct service_request request = {.style = {UNITS_SI, false}};
+    struct document document = {0};
+    struct complaint complaint;
+    struct text printed = {0};
+    enum outcome outcome;
+    if (!settled(&service_syntax, count, arguments, &request, &outcome)) {
+        enum status status = service_run(&request, &document, &complaint);
+        bool writing = status == STATUS_IO || status == STATUS_FULL;
+        report_text(&printed, &document, NULL, NULL, wants_colour());
+        outcome = print(&printed); /* also what was added before a failure */
+        if (status != STATUS_OK)
+            outcome = fail(outcome_of(status, writing ? OUTCOME_UNWRITTEN : OUTCOME_UNREADABLE),
+                           &complaint);
+    }
+    text_free(&printed);
+    document_free(&document);
+    free(request.what.list);
+    return outcome;
+}
+
 /* --- the table of commands */
 
 static const struct command {
@@ -241,7 +264,7 @@ static const struct command {
     enum outcome (*run)(int count, char **arguments);
 } commands[] = {
     {&compare_syntax, run_compare},     {&show_syntax, run_show}, {&export_syntax, run_export},
-    {&check_syntax, run_check_command}, {&note_syntax, run_note},
+    {&check_syntax, run_check_command}, {&note_syntax, run_note}, {&service_syntax, run_service},
 };
 #define COMMANDS (sizeof commands / sizeof commands[0])
 
@@ -253,6 +276,12 @@ static void add_usage(struct text *words)
                   commands[i].syntax->arguments);
     text_add(words, "\nsearun-analyze COMMAND --help tells more of each, searun-analyze(1) all.\n"
                     "searun-analyze --version prints the version.\n");
+}
+
+static void add_names(struct text *words)
+{
+    for (size_t i = 0; i < COMMANDS; i++)
+        text_addf(words, "%s, ", commands[i].syntax->name);
 }
 
 static enum outcome run_general(const char *word)
@@ -267,13 +296,13 @@ static enum outcome run_general(const char *word)
         outcome = print(&words);
     } else {
         struct complaint complaint;
-        struct text clean = {0};
+        struct text clean = {0}, names = {0};
         text_clip(&clean, word, 40);
-        complain(
-            &complaint, STATUS_BAD_USAGE,
-            "there is no command %s; compare, show, export, check, note, --version and --help are "
-            "allowed",
-            text_string(&clean));
+        add_names(&names);
+        complain(&complaint, STATUS_BAD_USAGE,
+                 "there is no command %s; %s--version and --help are allowed", text_string(&clean),
+                 text_string(&names));
+        text_free(&names);
         text_free(&clean);
         outcome = fail(OUTCOME_USAGE, &complaint);
     }

@@ -70,6 +70,7 @@ enum status parse_percent(const char *text, double *share, struct complaint *com
 struct compare_request {
     struct compare_options options; /* before and after point into the lists */
     struct string_list before, after;
+    char *found_log; /* service log beside a run; owned */
     struct style style;
     enum paper paper;          /* of the PDF */
     const char *output, *json; /* NULL: not asked for */
@@ -99,6 +100,13 @@ struct note_request {
     const char *run, *remark; /* NULL: not given */
 };
 
+struct service_request {
+    const char *place, *date, *hours, *engine, *by, *notes; /* NULL: not given */
+    struct string_list what;
+    struct style style;
+};
+
+extern const struct command_syntax service_syntax; /* options_service.c */
 extern const struct command_syntax compare_syntax, show_syntax, export_syntax, check_syntax,
     note_syntax;
 

@@ -5,6 +5,9 @@
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
+#include <unistd.h>
+
+#include "service_log.h"
 
 #define TAKE(name)                                                                                 \
     static enum status name(void *target, const char *value, struct complaint *complaint)
@@ -245,6 +248,11 @@ TAKE(take_boat)
     return take_name(&((struct compare_request *)target)->options.boat_file, value, complaint);
 }
 
+TAKE(take_service)
+{
+    return take_name(&((struct compare_request *)target)->options.service_log, value, complaint);
+}
+
 static const struct option_row compare_rows[] = {
     {"--before", "RUN...", OPTION_LIST, "run files recorded before the service", take_before},
     {"--after", "RUN...", OPTION_LIST, "run files recorded after it", take_after},
@@ -252,6 +260,9 @@ static const struct option_row compare_rows[] = {
      "facts of [boat], [engine N] and [run] for what the run files do not hold; the report says "
      "which came from there",
      take_boat},
+    {"--service", "LOG|none", OPTION_VALUE,
+     "the service history; default: service-log.csv beside the runs, if there is one",
+     take_service},
     {"--sea-temperature", "C", OPTION_VALUE,
      "compare at this sea temperature, in degrees Celsius whatever --units says, or in Fahrenheit "
      "with an F (68F); default: the mean of the runs",
@@ -328,7 +339,37 @@ void compare_request_free(struct compare_request *request)
 {
     free(request->before.list);
     free(request->after.list);
+    free(request->found_log);
     *request = (struct compare_request){0};
+}
+
+/* The service log beside one of the runs; those after the service are looked at first. */
+static enum status find_service(struct compare_request *request, struct complaint *complaint)
+{
+    const struct string_list *sides[] = {&request->after, &request->before};
+    for (size_t s = 0; s < 2; s++)
+        for (size_t i = sides[s]->count; i-- > 0;) {
+            char *path = service_log_beside(sides[s]->list[i]);
+            if (path == NULL)
+                return complain(complaint, STATUS_MEMORY, "no memory left");
+            if (access(path, F_OK) == 0) {
+                request->options.service_log = request->found_log = path;
+                request->options.service_log_found = true;
+                return STATUS_OK;
+            }
+            free(path);
+        }
+    return STATUS_OK;
+}
+
+static enum status settle_service(struct compare_request *request, struct complaint *complaint)
+{
+    const char *given = request->options.service_log;
+    if (given == NULL)
+        return find_service(request, complaint);
+    if (strcmp(given, "none") == 0)
+        request->options.service_log = NULL;
+    return STATUS_OK;
 }
 
 enum status compare_request_finish(struct compare_request *request, struct complaint *complaint)
@@ -341,7 +382,7 @@ enum status compare_request_finish(struct compare_request *request, struct compl
     options->before_count = request->before.count;
     options->after = request->after.list;
     options->after_count = request->after.count;
-    return STATUS_OK;
+    return settle_service(request, complaint);
 }
 
 static void add_runs(struct text *out, const char *option, char **runs, size_t count)
@@ -368,6 +409,10 @@ void compare_command(struct text *out, const struct compare_request *request)
     if (options->boat_file != NULL) {
         text_add(out, " --boat ");
         text_shell(out, options->boat_file);
+    }
+    if (options->service_log != NULL) {
+        text_add(out, " --service ");
+        text_shell(out, options->service_log);
     }
     add_number(out, "--sea-temperature", options->reference_sea);
     if (isfinite(options->thermostat_start))

@@ -378,6 +378,32 @@ static void boat_file_in(struct maker *maker, cJSON *root)
     string_in(maker, object, "sha256", maker->answer->boat_sha256);
 }
 
+static void service_in(struct maker *maker, cJSON *root)
+{
+    const struct answer *answer = maker->answer;
+    if (answer->service == NULL) {
+        maker->failed |= cJSON_AddNullToObject(root, "service_log") == NULL;
+        return;
+    }
+    cJSON *object = object_in(maker, root, "service_log");
+    string_in(maker, object, "path", answer->service_path);
+    string_in(maker, object, "sha256", answer->service_sha256);
+    cJSON *list = array_in(maker, object, "work");
+    for (size_t i = 0; i < answer->service->count; i++) {
+        const struct service_event *event = &answer->service->events[i];
+        cJSON *work = object_in(maker, list, NULL);
+        string_in(maker, work, "date", word_iso(event->date * 1000000).s);
+        truth_in(maker, work, "day_only", event->day_only);
+        number_in(maker, work, "hours", event->hours);
+        engine_number_in(maker, work, event->engine);
+        string_in(maker, work, "label", event->label);
+        string_in(maker, work, "what", service_key(event->kind));
+        string_in(maker, work, "by", event->by);
+        string_in(maker, work, "notes", event->notes);
+        truth_in(maker, work, "between_the_runs", answer_service_between(answer, event));
+    }
+}
+
 static void fill(struct maker *maker, cJSON *root, const char *command)
 {
     const struct answer *answer = maker->answer;
@@ -386,6 +412,7 @@ static void fill(struct maker *maker, cJSON *root, const char *command)
     string_in(maker, root, "command", command);
     string_in(maker, root, "options", answer->options);
     boat_file_in(maker, root);
+    service_in(maker, root);
     number_in(maker, root, "seed", (double)answer->seed);
     number_in(maker, root, "confidence_level", answer->confidence_level);
     number_in(maker, root, "reference_sea_temperature", answer->reference_sea);

@@ -558,6 +558,10 @@ void section_provenance(struct document *document, const struct report_input *in
         pair(document, "Boat file", answer->boat_file);
         pair(document, "SHA-256", answer->boat_sha256);
     }
+    if (answer->service != NULL) {
+        pair(document, "Service log", answer->service_path);
+        pair(document, "SHA-256", answer->service_sha256);
+    }
     pair(document, "Compared by", "searun-analyze " SEARUN_VERSION);
     document_cell(document, "Sea moved to");
     document_cellf(document, "%s (%s)",

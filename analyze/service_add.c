@@ -217,14 +217,29 @@ static enum status open_and_add(struct adding *adding)
     return status;
 }
 
-enum status service_log_add(const char *path, const struct service_entry *entry,
-                            struct complaint *complaint)
+static struct adding adding_of(const char *path, const struct service_entry *entry,
+                               struct complaint *complaint)
 {
-    struct adding adding = {
+    return (struct adding){
         .path = path,
         .typed = {entry->date, entry->hours, entry->engine, entry->what, entry->by, entry->notes},
         .complaint = complaint,
     };
+}
+
+enum status service_entry_check(const struct service_entry *entry, struct complaint *complaint)
+{
+    struct adding adding = adding_of("", entry, complaint);
+    enum status status = read_typed(&adding);
+    free(adding.event.by);
+    free(adding.event.notes);
+    return status;
+}
+
+enum status service_log_add(const char *path, const struct service_entry *entry,
+                            struct complaint *complaint)
+{
+    struct adding adding = adding_of(path, entry, complaint);
     enum status status = read_typed(&adding);
     if (status == STATUS_OK)
         status = open_and_add(&adding);

@@ -88,6 +88,9 @@ struct service_entry {
     const char *date, *hours, *engine, *what, *by, *notes; /* as typed; "" for what is not known */
 };
 
+/* Can the entry be meant? STATUS_BAD_USAGE says what is allowed. */
+enum status service_entry_check(const struct service_entry *entry, struct complaint *complaint);
+
 /* Appends one line to the log, which is made if it is not there; nothing in it is rewritten. The new
  * line has the columns and the separator of the file. Complains as the reader does about what cannot
  * be meant, before anything is written; a line that cannot be written whole is taken off again.

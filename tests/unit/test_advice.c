@@ -136,8 +136,9 @@ static void keeps_engines_and_later_dates_apart(void **state)
                input);
     demand(&advice, "fitted new on 2019-05-01, 7 years before the last run (2000 engine hours).");
     demand(&advice, "Acid cleans: none recorded since it was new.");
-    demand(&advice, "50 % glycol, 22 L. Changed on 2024-05-01, 2 years before the last run (600 "
-                    "engine hours) (OAT, 50 %).");
+    demand(&advice,
+           "\"50 % glycol, 22 L\". Changed on 2024-05-01, 2 years before the last run (600 "
+           "engine hours) (\"OAT, 50 %\").");
     demand(&advice, "cleaned or replaced on 2024-06-01, 23 months");
     demand(&advice, "1 line of the log is dated after the last run and left out here.");
 }

@@ -1,0 +1,98 @@
+/* comparison_service.c - what the service history says of the runs compared. */
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "comparison.h"
+#include "provenance.h"
+
+/* A log that was only found beside the runs must not stop a comparison; one that was named must be
+ * readable. */
+static enum status not_read(struct comparison *c, enum status status, const struct complaint *why)
+{
+    if (status == STATUS_MEMORY || !c->options->service_log_found)
+        return complain(c->complaint, status, "%s", why->text);
+    answer_warn(c->answer, "service_log_unreadable", -1,
+                "The service log beside the runs was left out: %s", why->text);
+    return STATUS_OK;
+}
+
+enum status comparison_read_service(struct comparison *c)
+{
+    struct answer *answer = c->answer;
+    const char *path = c->options->service_log;
+    struct complaint why = {""};
+    if (path == NULL)
+        return STATUS_OK;
+    answer->service = calloc(1, sizeof *answer->service);
+    if (answer->service == NULL)
+        return comparison_no_memory(c);
+    enum status status = provenance_sha256(path, answer->service_sha256, &why);
+    if (status == STATUS_OK)
+        status = service_log_read(path, answer->service, &why);
+    if (status == STATUS_OK) {
+        snprintf(answer->service_path, sizeof answer->service_path, "%s", path);
+        return STATUS_OK;
+    }
+    service_log_free(answer->service);
+    free(answer->service);
+    answer->service = NULL;
+    return not_read(c, status, &why);
+}
+
+bool answer_service_between(const struct answer *answer, const struct service_event *event)
+{
+    for (size_t i = 0; i < answer->run_count; i++) {
+        const struct run_summary *run = &answer->runs[i];
+        bool after = run->side == SIDE_AFTER;
+        if (service_event_precedes(event, run->start_unix_us / 1000000,
+                                   after ? "after service" : "before service") != after)
+            return false;
+    }
+    return true;
+}
+
+/* Work on an engine that is in none of the runs: a slip of the pen, told once. */
+static void check_engine(struct comparison *c, const struct service_event *event)
+{
+    if (event->label[0] == '\0')
+        return;
+    for (size_t e = 0; e < c->answer->engine_count; e++) {
+        const struct engine_answer *engine = &c->answer->engines[e];
+        if (service_event_touches(event, engine->instance, engine->label))
+            return;
+    }
+    answer_warn(c->answer, "service_log_engine", -1,
+                "Line %u of the service log names the engine \"%s\", which is in none of the runs: "
+                "it counts for no engine.",
+                event->line, answer_cut(event->label).s);
+}
+
+/* A sender that was exchanged is part of the change shown, whatever the facts of the runs say. */
+static void check_sender(struct comparison *c, const struct service_event *event)
+{
+    if (service_effect(event->kind) != SERVICE_EFFECT_READING ||
+        !answer_service_between(c->answer, event))
+        return;
+    for (size_t e = 0; e < c->answer->engine_count; e++) {
+        const struct engine_answer *engine = &c->answer->engines[e];
+        if (c->agreed[e].sender_changed ||
+            !service_event_touches(event, engine->instance, engine->label))
+            continue;
+        c->agreed[e].sender_changed = true;
+        answer_warn(c->answer, "sender_exchanged", engine->instance,
+                    "The service log says that the temperature sender was exchanged between the "
+                    "runs: the difference of the two senders is part of the change shown, and its "
+                    "uncertainty was put into the interval.");
+    }
+}
+
+void comparison_apply_service(struct comparison *c)
+{
+    const struct service_log *log = c->answer->service;
+    for (size_t i = 0; log != NULL && i < log->count; i++) {
+        check_engine(c, &log->events[i]);
+        check_sender(c, &log->events[i]);
+    }
+}

@@ -1,0 +1,129 @@
+/* service_command.c - tells the service history, and adds to it. */
+#include "service_command.h"
+
+#include <stdlib.h>
+#include <string.h>
+#include <strings.h>
+#include <sys/stat.h>
+
+#include "report.h"
+#include "section_service.h"
+#include "service_log.h"
+
+static bool ends_in(const char *text, const char *end)
+{
+    size_t length = strlen(text), tail = strlen(end);
+    return length >= tail && strcasecmp(text + length - tail, end) == 0;
+}
+
+/* The log that a place means: a folder's, that beside a run file, or the file itself. */
+static char *log_of(const char *place, enum status *status, struct complaint *complaint)
+{
+    struct stat about;
+    char *path = NULL;
+    bool there = stat(place, &about) == 0;
+    *status = STATUS_OK;
+    if (there && S_ISDIR(about.st_mode))
+        path = service_log_in(place);
+    else if (ends_in(place, ".csv"))
+        path = strdup(place);
+    else if (there)
+        path = service_log_beside(place);
+    else
+        *status = complain(complaint, STATUS_NOT_FOUND,
+                           "there is no %s; name the folder of the runs, a run file in it, or a "
+                           "log (.csv)",
+                           place);
+    if (path == NULL && *status == STATUS_OK)
+        *status = complain(complaint, STATUS_MEMORY, "no memory left");
+    return path;
+}
+
+/* --- telling */
+
+static enum status tell(const struct service_request *request, const char *path,
+                        struct document *out, struct complaint *complaint)
+{
+    struct service_log log;
+    enum status status = service_log_read(path, &log, complaint);
+    if (status == STATUS_NOT_FOUND) {
+        struct text place = {0};
+        text_shell(&place, request->place);
+        complain(complaint, status,
+                 "there is no service log %s yet; add its first line with: searun-analyze service "
+                 "%s --date 2026-05-14 --what exchanger-replaced",
+                 path, text_string(&place));
+        text_free(&place);
+    } else if (status == STATUS_OK) {
+        document_title(out, "Service history", path);
+        service_table(out, &request->style, &log);
+        if (log.count == 0)
+            document_paragraph(out, "No work is in it yet.");
+    }
+    service_log_free(&log);
+    return status;
+}
+
+/* --- adding */
+
+static enum status look_at(const struct service_request *request, struct complaint *complaint)
+{
+    if (request->what.count == 0)
+        return complain(complaint, STATUS_BAD_USAGE,
+                        "say what was done: --what exchanger-acid-cleaned; `searun-analyze service "
+                        "--help` lists the words");
+    if (request->date == NULL)
+        return complain(complaint, STATUS_BAD_USAGE, "say when it was done: --date 2026-05-14");
+    return STATUS_OK;
+}
+
+static struct service_entry entry_of(const struct service_request *request, size_t index)
+{
+    const char *const typed[] = {
+        request->date,   request->hours,
+        request->engine, index < request->what.count ? request->what.list[index] : NULL,
+        request->by,     request->notes};
+    const char *field[6];
+    for (size_t i = 0; i < 6; i++)
+        field[i] = typed[i] != NULL ? typed[i] : "";
+    return (struct service_entry){field[0], field[1], field[2], field[3], field[4], field[5]};
+}
+
+static void say_added(struct document *out, const struct service_entry *entry, const char *path)
+{
+    document_itemf(out, "Added to %s: %s, %s%s%s.", path, entry->date,
+                   service_title(service_find(entry->what)),
+                   entry->engine[0] != '\0' ? ", engine " : "", entry->engine);
+}
+
+static enum status add(const struct service_request *request, const char *path,
+                       struct document *out, struct complaint *complaint)
+{
+    enum status status = look_at(request, complaint);
+    for (size_t i = 0; i < request->what.count && status == STATUS_OK; i++) {
+        struct service_entry entry = entry_of(request, i);
+        status = service_entry_check(&entry, complaint);
+    }
+    for (size_t i = 0; i < request->what.count && status == STATUS_OK; i++) {
+        struct service_entry entry = entry_of(request, i);
+        status = service_log_add(path, &entry, complaint);
+        if (status == STATUS_OK)
+            say_added(out, &entry, path);
+    }
+    return status;
+}
+
+enum status service_run(const struct service_request *request, struct document *out,
+                        struct complaint *complaint)
+{
+    enum status status;
+    bool adding = request->what.count > 0 || request->date != NULL || request->hours != NULL ||
+                  request->engine != NULL || request->by != NULL || request->notes != NULL;
+    char *path = log_of(request->place, &status, complaint);
+    if (status == STATUS_OK)
+        status = adding ? add(request, path, out, complaint) : tell(request, path, out, complaint);
+    if (status == STATUS_OK && out->failed)
+        status = complain(complaint, STATUS_MEMORY, "no memory left");
+    free(path);
+    return status;
+}
