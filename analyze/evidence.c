@@ -157,12 +157,17 @@ static size_t band_index(const struct evidence *evidence, double rpm)
 
 /* A coarse sender leaves up to step / sqrt(12); noise that moves it across its steps averages that
  * away (first harmonic of the rounding error under Gaussian dither). */
-static double step_left(double step, double scatter)
+double evidence_reading_u(double step, double scatter)
 {
     if (!(step > 0))
         return 0;
     double dither = fmax(scatter * scatter - step * step / 12, 0) / (step * step);
     return step / sqrt(12.0) * exp(-2 * M_PI * M_PI * dither);
+}
+
+double evidence_warming_u(double from, double to)
+{
+    return WARMING * exp(-0.5 * (from + to) / WARMING_TIME);
 }
 
 static void fill_look(struct evidence *evidence, const struct estimate_facts *facts,
@@ -175,10 +180,10 @@ static void fill_look(struct evidence *evidence, const struct estimate_facts *fa
     look->coolant = hold->coolant;
     look->sea = hold->sea;
     look->slope = isfinite(hold->coolant_slope) ? hold->coolant_slope : 0;
-    look->reading_u = step_left(step, hold->coolant_sd);
+    look->reading_u = evidence_reading_u(step, hold->coolant_sd);
     /* The slope of a line through readings unsure by u at both ends of the hold. */
     look->slope_u = look->reading_u * sqrt(12.0) / fmax(hold->end - hold->used_from, 60);
-    look->warming_u = WARMING * exp(-0.5 * (hold->used_from + hold->end) / WARMING_TIME);
+    look->warming_u = evidence_warming_u(hold->used_from, hold->end);
     evidence->runs[look->run].looks++;
     evidence->side_looks[look->side]++;
 }

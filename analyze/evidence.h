@@ -63,4 +63,10 @@ enum status evidence_gather(const struct answer *answer, const struct estimate_f
 
 void evidence_free(struct evidence *evidence);
 
+/* K, what the step of a sender leaves unsure in the mean of readings that scatter so. */
+double evidence_reading_u(double step, double scatter);
+
+/* Of ln K: what an engine not long under way still takes up itself, in a hold with means from..to s. */
+double evidence_warming_u(double from, double to);
+
 #endif

@@ -1,0 +1,413 @@
+/* season_trend.c - see season_trend.h. */
+#include "season_trend.h"
+
+#include <gsl/gsl_randist.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#define DAY 365.25 /* days a year */
+#define DAY_USUAL                                                                                  \
+    0.02           /* of ln K from day to day: load, trim, hull (common practice, no source), ... */
+#define DAY_DF 2.0 /* ... which counts for so many outings */
+#define SEA_U                                                                                      \
+    0.004           /* 1/K: films are thinner in warm water, a few tenths of a per cent a kelvin \
+                       (common practice, no source) */
+#define LOAD_U 0.3  /* heat goes with the load that is measured, to a power near 1 */
+#define SLOPE_U 0.3 /* 1/year: growth of the open rise; wide */
+#define SPREAD_USUAL 0.08 /* 1/year: how unlike stretches foul */
+#define VALUE_LEAST 0.05
+#define ROUNDS 4
+#define NEGLIGIBLE 1e-4 /* share of a cell that is left out */
+#define GROUND 1e-6     /* K of ln K: least standard deviation of a level */
+
+static const double reaches[] = {0, 20 / DAY, 70 / DAY, 200 / DAY};
+static const double reach_share[] = {0.5, 0.2, 0.2, 0.1};
+static const double spreads[] = {0.01, 0.03, 0.08, 0.2};
+#define REACHES (sizeof reaches / sizeof reaches[0])
+#define SPREADS (sizeof spreads / sizeof spreads[0])
+#define SIGMAS 12
+#define SIGMA_LOW 0.002
+#define SIGMA_HIGH 0.15
+
+/* Columns before those of the stretches. */
+enum column { COLUMN_SLOPE, COLUMN_SEA, COLUMN_LOAD, COLUMN_SEGMENTS };
+
+void trend_free(struct trend_fit *fit)
+{
+    for (size_t i = 0; i < fit->cell_count; i++)
+        season_gls_free(&fit->cells[i].fit);
+    free(fit->cells);
+    *fit = (struct trend_fit){0};
+}
+
+/* --- what F is made of */
+
+/* How far fouling has come along at a use: years, or the share of the way to the limit. */
+static double progress(const struct trend_fit *fit, size_t segment, double use)
+{
+    double age = use - fit->origin[segment];
+    return fit->tends > 0 ? 1 - exp(-fmax(age, 0) / fit->tends) : age;
+}
+
+double trend_value(const struct trend_fit *fit, const struct trend_state *state, size_t segment,
+                   double use)
+{
+    return fmax(state->level[segment] + state->slope[segment] * progress(fit, segment, use),
+                VALUE_LEAST);
+}
+
+double trend_reaches(const struct trend_fit *fit, const struct trend_state *state, size_t segment,
+                     double value, double now)
+{
+    double slope = state->slope[segment], way;
+    if (trend_value(fit, state, segment, now) >= value)
+        return now;
+    if (slope <= 0)
+        return INFINITY;
+    way = (value - state->level[segment]) / slope;
+    if (fit->tends > 0)
+        return way < 1 ? fmax(fit->origin[segment] - fit->tends * log(1 - way), now) : INFINITY;
+    return fmax(fit->origin[segment] + way, now);
+}
+
+/* Where the time of each stretch counts from: its beginning, or for straight lines the middle of its
+ * outings, where level and slope hardly depend on each other. */
+static void set_origins(const struct trend_job *job, struct trend_fit *out)
+{
+    double sum[SEGMENTS_MAX] = {0}, count[SEGMENTS_MAX] = {0};
+    for (size_t i = 0; i < job->run_count; i++) {
+        sum[job->runs[i].segment] += job->runs[i].use;
+        count[job->runs[i].segment]++;
+    }
+    for (size_t s = 0; s < job->segment_count; s++)
+        out->origin[s] = job->tends > 0 || count[s] == 0 ? job->from[s] : sum[s] / count[s];
+}
+
+static void set_leans(const struct trend_job *job, struct trend_fit *out)
+{
+    for (unsigned k = 0; k < LEVEL_PARAMETERS && job->covariance; k++)
+        for (size_t i = 0; i < job->run_count; i++)
+            if (job->runs[i].lean && job->runs[i].lean[k] != 0) {
+                out->lean_index[out->lean_count++] = k;
+                break;
+            }
+}
+
+/* --- the regression */
+
+struct build {
+    const struct trend_job *job;
+    struct trend_fit *fit;
+    double *at, *y, *variance, *design, *prior, *middle; /* within one memory */
+    double *value;                                       /* F of each run, at the last solution */
+};
+
+static size_t level_column(size_t segment)
+{
+    return COLUMN_SEGMENTS + segment;
+}
+
+/* Columns of the stretches' slopes about the common one; there is none for a single stretch. */
+static size_t slope_column(const struct trend_fit *fit, size_t segment)
+{
+    return COLUMN_SEGMENTS + fit->segment_count + segment;
+}
+
+static size_t first_lean(const struct trend_fit *fit)
+{
+    return COLUMN_SEGMENTS + fit->segment_count * (fit->segment_count > 1 ? 2 : 1);
+}
+
+static void fill_row(const struct build *b, size_t i)
+{
+    const struct trend_run *run = &b->job->runs[i];
+    const struct trend_fit *fit = b->fit;
+    double *row = b->design + i * fit->columns, value = b->value[i];
+    double along = progress(fit, run->segment, run->use) / value;
+    memset(row, 0, fit->columns * sizeof *row);
+    row[COLUMN_SLOPE] = along;
+    row[COLUMN_SEA] = run->sea;
+    row[COLUMN_LOAD] = run->load;
+    row[level_column(run->segment)] = 1 / value;
+    if (fit->segment_count > 1)
+        row[slope_column(fit, run->segment)] = along;
+    for (size_t k = 0; k < fit->lean_count; k++)
+        row[first_lean(fit) + k] = -run->lean[fit->lean_index[k]];
+    b->at[i] = run->at;
+    b->y[i] = run->level - fit->base - log(value) + 1;
+    b->variance[i] = fmax(run->variance, GROUND * GROUND);
+}
+
+/* Symmetric positive definite matrix inverted in place. */
+static void invert(double *a, size_t n)
+{
+    for (size_t p = 0; p < n; p++) {
+        double pivot = 1 / a[p * n + p];
+        a[p * n + p] = 1;
+        for (size_t j = 0; j < n; j++)
+            a[p * n + j] *= pivot;
+        for (size_t i = 0; i < n; i++) {
+            double factor = a[i * n + p];
+            if (i == p)
+                continue;
+            a[i * n + p] = 0;
+            for (size_t j = 0; j < n; j++)
+                a[i * n + j] -= factor * a[p * n + j];
+        }
+    }
+}
+
+static void fill_prior(const struct build *b, double spread)
+{
+    const struct trend_fit *fit = b->fit;
+    double leans[LEVEL_PARAMETERS * LEVEL_PARAMETERS];
+    size_t n = fit->columns, m = fit->lean_count;
+    memset(b->prior, 0, n * n * sizeof *b->prior);
+    b->prior[COLUMN_SLOPE * n + COLUMN_SLOPE] = 1 / (SLOPE_U * SLOPE_U);
+    b->prior[COLUMN_SEA * n + COLUMN_SEA] = 1 / (SEA_U * SEA_U);
+    b->prior[COLUMN_LOAD * n + COLUMN_LOAD] = 1 / (LOAD_U * LOAD_U);
+    for (size_t s = 0; s < fit->segment_count && fit->segment_count > 1; s++)
+        b->prior[slope_column(fit, s) * n + slope_column(fit, s)] = 1 / (spread * spread);
+    for (size_t k = 0; k < m; k++)
+        for (size_t l = 0; l < m; l++)
+            leans[k * m + l] =
+                b->job->covariance[fit->lean_index[k] * LEVEL_PARAMETERS + fit->lean_index[l]];
+    invert(leans, m);
+    for (size_t k = 0; k < m; k++)
+        for (size_t l = 0; l < m; l++)
+            b->prior[(first_lean(fit) + k) * n + first_lean(fit) + l] = leans[k * m + l];
+    memset(b->middle, 0, n * sizeof *b->middle);
+    b->middle[COLUMN_LOAD] = 1;
+}
+
+static enum status solve(const struct build *b, struct trend_cell *cell)
+{
+    struct season_gls job = {
+        .rows = b->job->run_count,
+        .columns = b->fit->columns,
+        .at = b->at,
+        .y = b->y,
+        .variance = b->variance,
+        .design = b->design,
+        .prior = b->prior,
+        .middle = b->middle,
+    };
+    fill_prior(b, cell->spread);
+    season_gls_free(&cell->fit);
+    return season_gls_solve(&job, cell->sigma, cell->reach, &cell->fit);
+}
+
+/* --- the grid */
+
+/* ln of the prior of a cell, with the determinant of the prior of the slopes. Sigma and spread lie evenly
+ * in their logarithms. */
+static double log_prior(const struct trend_fit *fit, const struct trend_cell *cell,
+                        size_t reach_index)
+{
+    double usual = DAY_USUAL / cell->sigma;
+    double log_share = log(reach_share[reach_index]);
+    double day = DAY_DF * log(usual) - 0.5 * DAY_DF * usual * usual;
+    if (fit->segment_count == 1)
+        return log_share + day;
+    double unlike = cell->spread / SPREAD_USUAL;
+    return log_share + day + log(cell->spread) - 0.5 * unlike * unlike -
+           (double)fit->segment_count * log(cell->spread);
+}
+
+static enum status weigh_cells(const struct build *b)
+{
+    struct trend_fit *fit = b->fit;
+    double top = -INFINITY, total = 0;
+    enum status status = STATUS_OK;
+    for (size_t i = 0; i < fit->cell_count && !status; i++) {
+        struct trend_cell *cell = &fit->cells[i];
+        status = solve(b, cell);
+        if (status)
+            break;
+        cell->weight = cell->fit.log_density + log_prior(fit, cell, i % REACHES);
+        top = fmax(top, cell->weight);
+    }
+    for (size_t i = 0; i < fit->cell_count && !status; i++)
+        total += fit->cells[i].weight = exp(fit->cells[i].weight - top);
+    for (size_t i = 0; i < fit->cell_count && !status; i++)
+        fit->cells[i].weight /= total;
+    fit->evidence = top + log(total);
+    return status;
+}
+
+static enum status make_cells(struct trend_fit *fit)
+{
+    size_t unlike = fit->segment_count > 1 ? SPREADS : 1;
+    fit->cells = calloc(SIGMAS * REACHES * unlike, sizeof *fit->cells);
+    if (!fit->cells)
+        return STATUS_MEMORY;
+    for (size_t u = 0; u < unlike; u++)
+        for (size_t s = 0; s < SIGMAS; s++)
+            for (size_t r = 0; r < REACHES; r++)
+                fit->cells[fit->cell_count++] = (struct trend_cell){
+                    .sigma =
+                        SIGMA_LOW * pow(SIGMA_HIGH / SIGMA_LOW, (double)s / (double)(SIGMAS - 1)),
+                    .reach = reaches[r],
+                    .spread = spreads[u],
+                };
+    return STATUS_OK;
+}
+
+static struct trend_cell *best_cell(const struct trend_fit *fit)
+{
+    struct trend_cell *best = &fit->cells[0];
+    for (size_t i = 1; i < fit->cell_count; i++)
+        if (fit->cells[i].weight > best->weight)
+            best = &fit->cells[i];
+    return best;
+}
+
+/* --- states */
+
+static void state_of(const struct trend_fit *fit, const struct trend_cell *cell, const double *beta,
+                     struct trend_state *out)
+{
+    memset(out, 0, sizeof *out);
+    out->base = fit->base;
+    out->sea = beta[COLUMN_SEA];
+    out->load = beta[COLUMN_LOAD];
+    out->day = cell->sigma;
+    out->reach = cell->reach;
+    for (size_t s = 0; s < fit->segment_count; s++) {
+        out->level[s] = beta[level_column(s)];
+        out->slope[s] = beta[COLUMN_SLOPE];
+        if (fit->segment_count > 1)
+            out->slope[s] += beta[slope_column(fit, s)];
+    }
+    for (size_t k = 0; k < fit->lean_count; k++)
+        out->shift[fit->lean_index[k]] = beta[first_lean(fit) + k];
+}
+
+static void refill(const struct build *b)
+{
+    for (size_t i = 0; i < b->job->run_count; i++)
+        fill_row(b, i);
+}
+
+/* F is the exponential of what is linear: the columns are taken at the last solution. */
+static enum status iterate(const struct build *b)
+{
+    struct trend_fit *fit = b->fit;
+    refill(b);
+    enum status status = weigh_cells(b);
+    for (unsigned round = 0; round < ROUNDS && !status; round++) {
+        struct trend_cell *best = best_cell(fit);
+        struct trend_state state;
+        state_of(fit, best, best->fit.beta, &state);
+        for (size_t i = 0; i < b->job->run_count; i++) {
+            const struct trend_run *run = &b->job->runs[i];
+            b->value[i] = fmin(fmax(trend_value(fit, &state, run->segment, run->use), 0.2), 5);
+        }
+        refill(b);
+        status = solve(b, best);
+    }
+    return status ? status : weigh_cells(b);
+}
+
+static void add_scaled(double *to, const double *from, size_t count, double weight)
+{
+    for (size_t i = 0; i < count; i++)
+        to[i] += weight * from[i];
+}
+
+/* Posterior means; leaves only cells that count, with their cumulative shares. */
+static void conclude(struct trend_fit *fit)
+{
+    size_t kept = 0;
+    double cumulative = 0;
+    struct trend_state *middle = &fit->middle, state;
+    memset(middle, 0, sizeof *middle);
+    for (size_t i = 0; i < fit->cell_count; i++) {
+        struct trend_cell cell = fit->cells[i];
+        if (cell.weight < NEGLIGIBLE) {
+            season_gls_free(&cell.fit);
+            continue;
+        }
+        state_of(fit, &cell, cell.fit.beta, &state);
+        add_scaled((double *)middle, (const double *)&state, sizeof state / sizeof(double),
+                   cell.weight);
+        cell.cumulative = cumulative += cell.weight;
+        fit->cells[kept++] = cell;
+    }
+    fit->cell_count = kept;
+    for (size_t i = 0; i < kept; i++)
+        fit->cells[i].cumulative /= cumulative;
+    for (size_t i = 0; i < sizeof *middle / sizeof(double); i++)
+        ((double *)middle)[i] /= cumulative;
+}
+
+static double mean_level(const struct trend_job *job)
+{
+    double sum = 0, weights = 0;
+    for (size_t i = 0; i < job->run_count; i++) {
+        double weight = 1 / (job->runs[i].variance + DAY_USUAL * DAY_USUAL);
+        sum += weight * job->runs[i].level;
+        weights += weight;
+    }
+    return sum / weights;
+}
+
+static enum status with_memory(const struct trend_job *job, struct trend_fit *out, double *memory)
+{
+    size_t n = job->run_count, p = out->columns;
+    struct build build = {
+        .job = job,
+        .fit = out,
+        .at = memory,
+        .y = memory + n,
+        .variance = memory + 2 * n,
+        .value = memory + 3 * n,
+        .design = memory + 4 * n,
+        .prior = memory + (4 + p) * n,
+        .middle = memory + (4 + p) * n + p * p,
+    };
+    for (size_t i = 0; i < n; i++)
+        build.value[i] = 1;
+    enum status status = make_cells(out);
+    if (!status)
+        status = iterate(&build);
+    if (!status)
+        conclude(out);
+    return status;
+}
+
+enum status trend_make(const struct trend_job *job, struct trend_fit *out)
+{
+    *out = (struct trend_fit){
+        .segment_count = job->segment_count, .run_count = job->run_count, .tends = job->tends};
+    if (job->run_count == 0 || job->segment_count == 0)
+        return STATUS_BAD_DATA;
+    out->base = mean_level(job);
+    set_origins(job, out);
+    set_leans(job, out);
+    out->columns = first_lean(out) + out->lean_count;
+    out->df = fmax((double)job->run_count - 1 - (double)job->segment_count, 0) + DAY_DF;
+    size_t n = job->run_count, p = out->columns;
+    double *memory = calloc((4 + p) * n + p * p + p, sizeof *memory);
+    enum status status = memory ? with_memory(job, out, memory) : STATUS_MEMORY;
+    free(memory);
+    return status;
+}
+
+void trend_draw(const struct trend_fit *fit, gsl_rng *rng, double *scratch, struct trend_state *out)
+{
+    double where = gsl_rng_uniform(rng);
+    size_t low = 0, high = fit->cell_count - 1;
+    while (low < high) {
+        size_t middle = (low + high) / 2;
+        if (fit->cells[middle].cumulative < where)
+            low = middle + 1;
+        else
+            high = middle;
+    }
+    for (size_t i = 0; i < fit->columns; i++)
+        scratch[i] = gsl_ran_ugaussian(rng);
+    season_gls_draw(&fit->cells[low].fit, scratch, scratch + fit->columns);
+    state_of(fit, &fit->cells[low], scratch + fit->columns, out);
+}

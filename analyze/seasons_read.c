@@ -1,0 +1,270 @@
+/* seasons_read.c - see seasons_read.h. */
+#include "seasons_read.h"
+
+#include <dirent.h>
+#include <errno.h>
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+
+#include "folder.h"
+#include "provenance.h"
+#include "service_log.h"
+#include "text.h"
+
+#define ENDING ".h5"
+
+/* --- paths */
+
+struct path_list {
+    size_t count, room;
+    char **list; /* owned, as their strings */
+};
+
+static void free_paths(struct path_list *paths)
+{
+    for (size_t i = 0; i < paths->count; i++)
+        free(paths->list[i]);
+    free(paths->list);
+    *paths = (struct path_list){0};
+}
+
+/* Takes the string over; NULL means that memory ran out. */
+static enum status add_path(struct path_list *paths, char *path)
+{
+    if (paths->count == paths->room) {
+        size_t room = 2 * paths->room + 16;
+        char **grown = path ? realloc(paths->list, room * sizeof *grown) : NULL;
+        if (!grown) {
+            free(path);
+            return STATUS_MEMORY;
+        }
+        paths->list = grown;
+        paths->room = room;
+    }
+    if (!path)
+        return STATUS_MEMORY;
+    paths->list[paths->count++] = path;
+    return STATUS_OK;
+}
+
+static bool is_run_name(const char *name)
+{
+    size_t length = strlen(name), ending = strlen(ENDING);
+    return name[0] != '.' && length > ending && strcmp(name + length - ending, ENDING) == 0;
+}
+
+static int by_name(const void *left, const void *right)
+{
+    return strcmp(*(char *const *)left, *(char *const *)right);
+}
+
+static enum status list_folder(const char *folder, struct path_list *paths,
+                               struct complaint *complaint)
+{
+    size_t before = paths->count;
+    enum status status = STATUS_OK;
+    DIR *entries = opendir(folder);
+    if (!entries)
+        return complain(complaint, STATUS_IO, "cannot read the folder %s: %s", folder,
+                        strerror(errno));
+    for (struct dirent *entry; (entry = readdir(entries)) != NULL && !status;)
+        if (is_run_name(entry->d_name))
+            status = add_path(paths, folder_path(folder, entry->d_name));
+    closedir(entries);
+    if (status)
+        return complain(complaint, status, "no memory left to list %s", folder);
+    if (paths->count == before)
+        return complain(complaint, STATUS_NOT_FOUND,
+                        "there is no run file (*.h5) in %s; record one with searun-logger, or name "
+                        "the folder that holds them",
+                        folder);
+    qsort(paths->list + before, paths->count - before, sizeof *paths->list, by_name);
+    return STATUS_OK;
+}
+
+static bool is_folder(const char *path)
+{
+    struct stat about;
+    return stat(path, &about) == 0 && S_ISDIR(about.st_mode);
+}
+
+static enum status list_all(const struct seasons_paths *from, struct path_list *paths,
+                            struct complaint *complaint)
+{
+    enum status status = STATUS_OK;
+    for (size_t i = 0; i < from->count && !status; i++) {
+        if (is_folder(from->list[i]))
+            status = list_folder(from->list[i], paths, complaint);
+        else if (add_path(paths, strdup(from->list[i])))
+            status = complain(complaint, STATUS_MEMORY, "no memory left to list the runs");
+    }
+    return status;
+}
+
+/* --- runs */
+
+static enum status refuse(struct seasons *out, const char *path, const char *why)
+{
+    struct season_refused *grown = realloc(out->refused, (out->refused_count + 1) * sizeof *grown);
+    if (!grown)
+        return STATUS_MEMORY;
+    out->refused = grown;
+    struct season_refused *row = &grown[out->refused_count++];
+    *row = (struct season_refused){strdup(path), strdup(why)};
+    return row->path && row->why ? STATUS_OK : STATUS_MEMORY;
+}
+
+/* Without a date a run has no place among the seasons. */
+static const char *cannot_be_placed(const struct outing *outing)
+{
+    return strcmp(outing->clock, "nominal") == 0
+               ? "it has no date: the logger knew none while it was recorded"
+               : NULL;
+}
+
+static enum status read_one(struct seasons *out, const char *path, struct complaint *complaint)
+{
+    struct complaint why = {""};
+    struct outing *outing = &out->outings[out->outing_count];
+    enum status status = outing_read(path, outing, &why);
+    if (status == STATUS_MEMORY)
+        return complain(complaint, status, "%s", why.text);
+    const char *undated = status ? NULL : cannot_be_placed(outing);
+    if (!status && !undated) {
+        out->outing_count++;
+        return STATUS_OK;
+    }
+    outing_free(outing);
+    return refuse(out, path, undated ? undated : why.text)
+               ? complain(complaint, STATUS_MEMORY, "no memory left for the runs")
+               : STATUS_OK;
+}
+
+static enum status read_runs(const struct seasons_paths *from, const struct path_list *paths,
+                             struct seasons *out, struct complaint *complaint)
+{
+    enum status status = STATUS_OK;
+    out->outings = calloc(paths->count + 1, sizeof *out->outings);
+    if (!out->outings)
+        return complain(complaint, STATUS_MEMORY, "no memory left for the runs");
+    for (size_t i = 0; i < paths->count && !status; i++) {
+        if (from->progress)
+            from->progress(from->self, i, paths->count);
+        status = read_one(out, paths->list[i], complaint);
+    }
+    if (!status && out->outing_count == 0)
+        status = complain(complaint, STATUS_NOT_FOUND,
+                          "none of the %zu files can be used. The first, %.300s: %.500s",
+                          paths->count, out->refused_count > 0 ? out->refused[0].path : "",
+                          out->refused_count > 0 ? out->refused[0].why : "");
+    return status;
+}
+
+/* --- the service log */
+
+static void write_words(const struct service_event *from, struct season_event *to)
+{
+    snprintf(to->what, sizeof to->what, "%s", service_title(from->kind));
+    if (from->kind == SERVICE_OTHER && from->notes[0] != '\0')
+        snprintf(to->what, sizeof to->what, "%s", answer_cut(from->notes).s);
+}
+
+/* The number of the engine that has a label, among all outings; -2 if none has it. */
+static int number_of(const struct seasons *seasons, const char *label)
+{
+    for (size_t o = 0; o < seasons->outing_count; o++)
+        for (size_t i = 0; i < seasons->outings[o].engine_count; i++) {
+            int instance = seasons->outings[o].engines[i].instance;
+            const char *own = facts_get(&seasons->outings[o].facts, FACT_ENGINE, instance, "label");
+            if (strcasecmp(own, label) == 0)
+                return instance;
+        }
+    return -2;
+}
+
+/* An instant that has the right place among the outings: on the day itself their purpose tells. */
+static double instant_of(const struct seasons *seasons, const struct service_event *event)
+{
+    double at = (double)event->date;
+    for (size_t o = 0; o < seasons->outing_count && event->day_only; o++) {
+        const struct outing *outing = &seasons->outings[o];
+        int64_t start = outing->start_unix_us / 1000000;
+        const char *purpose = facts_get(&outing->facts, FACT_RUN, 0, "purpose");
+        bool that_day = start >= event->date && start < event->date + 86400;
+        if (that_day && !service_event_precedes(event, start, purpose))
+            at = fmax(at, (double)start + 1);
+    }
+    return at;
+}
+
+static enum status take_event(struct seasons *out, const struct service_event *from)
+{
+    int engine = from->label[0] != '\0' ? number_of(out, from->label) : from->engine;
+    struct season_event event = {
+        .at = instant_of(out, from),
+        .hours = from->hours,
+        .engine = engine,
+        .step = service_effect(from->kind) != SERVICE_EFFECT_NONE,
+        .new_thermostat = from->kind == SERVICE_THERMOSTAT_CHANGED,
+        .new_sender = from->kind == SERVICE_SENDER_EXCHANGED,
+    };
+    write_words(from, &event);
+    if (engine == -2)
+        season_warn(out, 0, -1, "service_engine",
+                    "The service log names an engine \"%s\" in line %u; no run has an engine of "
+                    "that name, and the line was left out.",
+                    answer_cut(from->label).s, from->line);
+    return engine == -2 ? STATUS_OK : seasons_add_event(out, &event);
+}
+
+static enum status take_log(const char *path, struct seasons *out, struct complaint *complaint)
+{
+    struct service_log log = {0};
+    enum status status = service_log_read(path, &log, complaint);
+    for (size_t i = 0; i < log.count && !status; i++)
+        status = take_event(out, &log.events[i])
+                     ? complain(complaint, STATUS_MEMORY, "no memory left for %s", path)
+                     : STATUS_OK;
+    if (!status) {
+        snprintf(out->log_path, sizeof out->log_path, "%s", path);
+        status = provenance_sha256(path, out->log_sha256, complaint);
+    }
+    service_log_free(&log);
+    return status;
+}
+
+/* Folders are looked into in the order they are named; the first log that is there counts. */
+static enum status find_log(const struct seasons_paths *from, struct seasons *out,
+                            struct complaint *complaint)
+{
+    enum status status = STATUS_OK;
+    if (from->services)
+        return take_log(from->services, out, complaint);
+    for (size_t i = 0; i < from->count && !status && out->log_path[0] == '\0'; i++) {
+        char *path = is_folder(from->list[i]) ? service_log_in(from->list[i])
+                                              : service_log_beside(from->list[i]);
+        struct stat about;
+        if (!path)
+            return complain(complaint, STATUS_MEMORY, "no memory left for the service log");
+        if (stat(path, &about) == 0)
+            status = take_log(path, out, complaint);
+        free(path);
+    }
+    return status;
+}
+
+enum status seasons_read(const struct seasons_paths *paths, struct seasons *out,
+                         struct complaint *complaint)
+{
+    struct path_list all = {0};
+    enum status status = list_all(paths, &all, complaint);
+    if (!status)
+        status = read_runs(paths, &all, out, complaint);
+    if (!status)
+        status = find_log(paths, out, complaint);
+    free_paths(&all);
+    return status;
+}

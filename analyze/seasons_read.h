@@ -1,0 +1,24 @@
+/* seasons_read.h - from a folder of runs to what seasons_solve wants: every run read once, one at a time. */
+#ifndef SEARUN_SEASONS_READ_H
+#define SEARUN_SEASONS_READ_H
+
+#include "seasons.h"
+
+struct seasons_paths {
+    size_t count;
+    char **list; /* run files, or folders: then every run file in them, not deeper */
+    const char
+        *services; /* the service log; NULL: service-log.csv beside the runs, if it is there */
+    /* Called before each run is read; NULL: not. */
+    void (*progress)(void *self, size_t done, size_t count);
+    void *self;
+};
+
+/* Reads runs and service log into `out`, which has its options set and all else zero; what cannot be read
+ * goes to out->refused with the reason, and is left out. seasons_free(out) in every case.
+ * STATUS_NOT_FOUND: a path is not there, a folder has no run, or no run can be read; STATUS_BAD_DATA: the
+ * service log cannot be meant; STATUS_IO; STATUS_MEMORY. */
+enum status seasons_read(const struct seasons_paths *paths, struct seasons *out,
+                         struct complaint *complaint);
+
+#endif
