@@ -99,9 +99,9 @@ struct panel {
 };
 
 static const struct panel panels[] = {
-    {3.48, 4.80, "Speed", UNIT_RPM, 200, 0, "ink"},
-    {1.68, 3.30, "Coolant", UNIT_DEGC, 5, 1, NULL},
-    {0.55, 1.50, "Sea", UNIT_DEGC, 2, 2, "sea"},
+    {2.64, 3.50, "Speed", UNIT_RPM, 200, 0, "ink"},
+    {1.30, 2.50, "Coolant", UNIT_DEGC, 5, 1, NULL},
+    {0.55, 1.16, "Sea", UNIT_DEGC, 2, 2, "sea"},
 };
 #define PANELS (sizeof panels / sizeof panels[0])
 
@@ -260,7 +260,7 @@ const struct chart chart_time = {
     .key = "run",
     .title = "Speed, coolant and sea in time",
     .scope = CHART_ENGINE_RUN,
-    .height = 5.8,
+    .height = 4.4, /* two stand on a page */
     .possible = possible,
     .data = data,
     .script = script,

@@ -10,8 +10,8 @@
 
 #define MILLIMETRE (72 / 25.4)
 #define SIDE (18 * MILLIMETRE)
-#define HEAD (16 * MILLIMETRE)
-#define FOOT (20 * MILLIMETRE)
+#define HEAD (14 * MILLIMETRE)
+#define FOOT (18 * MILLIMETRE)
 #define LINE_STRETCH 1.16 /* of the font's own line height */
 #define MARK_COLUMNS 90   /* of a bookmark */
 #define FOOT_COLUMNS 90

@@ -7,7 +7,7 @@
 #include "picture.h"
 #include "report.h"
 
-#define SHRUNK_LEAST 0.72 /* a chart may be made this much smaller to stay on its page */
+#define SHRUNK_LEAST 0.66 /* a chart may be made this much smaller to stay on its page */
 
 static const struct face title_face = {BOOK_FAMILY, 16, true};
 static const struct face below_face = {BOOK_FAMILY, 9.5, false};
@@ -98,20 +98,30 @@ static void print_finding(struct press *press, const struct block *block)
     book->y += 5.5;
 }
 
+/* The number, and beside it how sure it is and what it is in other units. */
 static void print_key(struct press *press, const struct block *block)
 {
-    static const struct face *const faces[] = {&body_face, &number_face, &body_face, &body_face};
     struct book *book = &press->book;
-    double height = 14;
-    for (size_t i = 0; i < BLOCK_WORDS; i++)
-        height += height_of(book, faces[i], block->words[i], 20);
+    PangoLayout *number = book_layout(book, &number_face, block->words[1], book_width(book));
+    double indent = 10 + layout_width(number) + 16, tall = layout_height(number);
+    g_object_unref(number);
+    double beside = height_of(book, &body_face, block->words[2], indent + 10) +
+                    height_of(book, &body_face, block->words[3], indent + 10);
+    double body = fmax(tall, beside);
+    double height = 14 + height_of(book, &body_face, block->words[0], 20) + body;
     book_space(book, 7);
     book_need(book, height);
-    book_box(book, book->left, book->y, book_width(book), height, false, &ink_line);
+    double top = book->y;
+    book_box(book, book->left, top, book_width(book), height, false, &ink_line);
     book->y += 7;
-    for (size_t i = 0; i < BLOCK_WORDS; i++)
-        tagged_words(book, "P", faces[i], i == 3 ? &ink_soft : &ink_black, 10, block->words[i]);
-    book->y += 7;
+    tagged_words(book, "P", &body_face, &ink_black, 10, block->words[0]);
+    double line = book->y;
+    book->y = line + (body - tall) / 2;
+    tagged_words(book, "P", &number_face, &ink_black, 10, block->words[1]);
+    book->y = line + (body - beside) / 2;
+    tagged_words(book, "P", &body_face, &ink_black, indent, block->words[2]);
+    tagged_words(book, "P", &body_face, &ink_soft, indent, block->words[3]);
+    book->y = top + height;
 }
 
 static void print_item(struct press *press, const struct block *block)

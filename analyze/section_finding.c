@@ -123,11 +123,23 @@ static void vouched(struct document *document, const struct engine_answer *engin
                             engine->doubt.text);
 }
 
+/* Of several engines each one is named in its own box. */
+static void verdict(struct document *document, const struct report_input *input,
+                    const struct engine_answer *engine)
+{
+    struct text words = {0};
+    if (input->answer->engine_count > 1)
+        text_addf(&words, "Engine %s: ", report_engine_name(engine).s);
+    text_add(&words, headline(engine->finding));
+    document_finding(document, engine->finding, text_string(&words));
+    document->failed |= words.failed;
+    text_free(&words);
+}
+
 static void finding_of(struct document *document, const struct report_input *input,
                        const struct engine_answer *engine)
 {
-    report_engine_heading(document, input, engine);
-    document_finding(document, engine->finding, headline(engine->finding));
+    verdict(document, input, engine);
     if (doubt_withholds(engine)) {
         document_paragraph(document, engine->sentence);
     } else {
@@ -497,14 +509,20 @@ void section_hints(struct document *document, const struct report_input *input)
     suggest_control(document, input->answer);
 }
 
-/* A chart on the first page looks like a finding: none where that is withheld. */
+/* The chart of the first page: all engines side by side where there are several, else the only one's.
+ * It looks like a finding: none where that is withheld. */
 static bool is_main_chart(const struct report_input *input, const struct drawing *drawing)
 {
-    return drawing->chart == &chart_coolant &&
-           !doubt_withholds(&input->answer->engines[drawing->view.engine]);
+    const struct answer *answer = input->answer;
+    for (size_t e = 0; e < answer->engine_count; e++)
+        if (doubt_withholds(&answer->engines[e]))
+            return false;
+    bool side_by_side = false;
+    for (size_t i = 0; i < input->drawings->count; i++)
+        side_by_side |= input->drawings->list[i].chart == &chart_engines;
+    return drawing->chart == (side_by_side ? &chart_engines : &chart_coolant);
 }
 
-/* The main chart of each engine stands on the first page. */
 void section_picture(struct document *document, const struct report_input *input)
 {
     const struct drawing_list *drawings = input->drawings;

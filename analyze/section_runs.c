@@ -39,33 +39,87 @@ static void pair(struct document *document, const char *name, const char *value)
     document_cell(document, recorded(value));
 }
 
-/* The fact as all runs have it; where they differ, all that was said. */
-static void agreed_fact(struct document *document, const struct answer *answer,
-                        const struct fact_row *row, int engine)
+/* The fact as all runs have it; where they differ, all that was said; "" where none records it. */
+static void agreed_words(struct text *value, const struct answer *answer,
+                         const struct fact_row *row, int engine)
 {
-    struct text value = {0};
     const char *last = "";
     for (size_t i = 0; i < answer->run_count; i++) {
         const char *own = run_fact(&answer->runs[i], row->section, engine, row->key);
         if (own[0] == '\0' || strcmp(own, last) == 0)
             continue;
-        if (value.length > 0)
-            text_add(&value, " / ");
-        text_add(&value, own);
+        if (value->length > 0)
+            text_add(value, " / ");
+        text_add(value, own);
         if (boat_file_has(answer->runs[i].entered, row->section, engine, row->key))
-            text_add(&value, ENTERED);
+            text_add(value, ENTERED);
         last = own;
     }
-    pair(document, row->title, text_string(&value));
+}
+
+/* The first page: what is missing is told in one row at its end, to leave room for the chart. */
+struct about {
+    struct document *document;
+    const struct answer *answer;
+    struct text missing;
+};
+
+static void about_missing(struct about *about, const char *title)
+{
+    if (strstr(text_string(&about->missing), title) == NULL)
+        text_addf(&about->missing, "%s%s", about->missing.length > 0 ? "; " : "", title);
+}
+
+static void about_fact(struct about *about, enum fact_section section, const char *key)
+{
+    const struct fact_row *row = fact_row_find(section, key);
+    struct text value = {0};
+    if (row == NULL)
+        return;
+    agreed_words(&value, about->answer, row, 0);
+    if (value.length > 0 || section == FACT_RUN) /* work and people are missed in their place */
+        pair(about->document, row->title, text_string(&value));
+    else
+        about_missing(about, row->title);
+    about->document->failed |= value.failed;
     text_free(&value);
 }
 
-static void agreed_key(struct document *document, const struct answer *answer,
-                       enum fact_section section, int engine, const char *key)
+/* Adds a fact of an engine to its row, behind the words that say what it is. */
+static void engine_fact(struct about *about, struct text *words, int engine, const char *key,
+                        const char *what)
 {
-    const struct fact_row *row = fact_row_find(section, key);
-    if (row != NULL)
-        agreed_fact(document, answer, row, engine);
+    const struct fact_row *row = fact_row_find(FACT_ENGINE, key);
+    struct text value = {0};
+    if (row == NULL)
+        return;
+    agreed_words(&value, about->answer, row, engine);
+    if (value.length > 0) {
+        text_add(words, what);
+        text_add(words, text_string(&value));
+    } else {
+        about_missing(about, row->title);
+    }
+    words->failed |= value.failed;
+    text_free(&value);
+}
+
+static void about_engine(struct about *about, const struct engine_answer *engine)
+{
+    struct text words = {0}, exchanger = {0};
+    text_add(&words, report_engine_name(engine).s);
+    engine_fact(about, &words, engine->instance, "model", ", ");
+    engine_fact(about, &words, engine->instance, "serial", ", serial number ");
+    pair(about->document, "Engine", text_string(&words));
+    if (about->answer->engine_count > 1)
+        text_addf(&exchanger, "%s: ", report_engine_name(engine).s);
+    size_t name = exchanger.length;
+    engine_fact(about, &exchanger, engine->instance, "exchanger", "");
+    if (exchanger.length > name)
+        pair(about->document, "Heat exchanger", text_string(&exchanger));
+    about->document->failed |= words.failed || exchanger.failed;
+    text_free(&words);
+    text_free(&exchanger);
 }
 
 static void run_dates(struct document *document, const struct answer *answer, enum side side)
@@ -85,20 +139,20 @@ void section_about(struct document *document, const struct report_input *input)
     const struct answer *answer = input->answer;
     document_table(document, "", columns, 2);
     document_halves(document);
+    struct about about = {document, answer, {0}};
     for (size_t i = 0; i < fact_row_count; i++)
         if (fact_rows[i].section == FACT_BOAT)
-            agreed_fact(document, answer, &fact_rows[i], 0);
-    for (size_t e = 0; e < answer->engine_count; e++) {
-        const struct engine_answer *engine = &answer->engines[e];
-        pair(document, "Engine", report_engine_name(engine).s);
-        agreed_key(document, answer, FACT_ENGINE, engine->instance, "model");
-        agreed_key(document, answer, FACT_ENGINE, engine->instance, "serial");
-        agreed_key(document, answer, FACT_ENGINE, engine->instance, "exchanger");
-    }
-    agreed_key(document, answer, FACT_RUN, 0, "service");
-    agreed_key(document, answer, FACT_RUN, 0, "who");
+            about_fact(&about, FACT_BOAT, fact_rows[i].key);
+    for (size_t e = 0; e < answer->engine_count; e++)
+        about_engine(&about, &answer->engines[e]);
+    about_fact(&about, FACT_RUN, "service");
+    about_fact(&about, FACT_RUN, "who");
     run_dates(document, answer, SIDE_BEFORE);
     run_dates(document, answer, SIDE_AFTER);
+    if (about.missing.length > 0)
+        pair(document, "Not recorded", text_string(&about.missing));
+    document->failed |= about.missing.failed;
+    text_free(&about.missing);
 }
 
 /* --- conditions side by side */

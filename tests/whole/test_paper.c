@@ -108,6 +108,26 @@ static void first_page_tells_all(void **state)
                  0);
 }
 
+/* Two engines: both findings, the dates and one chart of both still share the first page. */
+static void first_page_of_a_twin_tells_all(void **state)
+{
+    (void)state;
+    if (!have("pdftotext"))
+        skip();
+    record("sisters-before", "before", "twin-before.h5");
+    record("sisters-after", "after", "twin-after.h5");
+    stage_expect(start_line("for paper in a4 letter; do "
+                            "$ANALYZE compare --before twin-before.h5 --after twin-after.h5 "
+                            "--paper $paper --output twin --quiet; "
+                            "pdftotext -l 1 twin/report.pdf - | tr '\n' ' ' > one; "
+                            "for words in 'Engine port: Coolant temperature lowered' "
+                            "'Engine starboard: No change shown' 'Run before' 'Run after' "
+                            "'Figure 1. The engines side by side'; do "
+                            "grep -qF \"$words\" one || { echo \"$paper: $words\"; exit 1; }; "
+                            "done; done"),
+                 0);
+}
+
 static void pdf_has_bookmarks_and_charts_as_vectors(void **state)
 {
     (void)state;
@@ -333,6 +353,7 @@ int main(void)
         cmocka_unit_test(pdf_embeds_its_fonts),
         cmocka_unit_test(pdf_text_can_be_selected),
         cmocka_unit_test(first_page_tells_all),
+        cmocka_unit_test(first_page_of_a_twin_tells_all),
         cmocka_unit_test(pdf_has_bookmarks_and_charts_as_vectors),
         cmocka_unit_test(same_answer_same_bytes),
         cmocka_unit_test(without_fonts_all_else_is_made),
