@@ -59,4 +59,11 @@ bool pair_parse(const char *text, double *first, double *second);
 
 void facts_free(struct facts *facts);
 
+/* Makes `to`, which is zero-initialised, a copy. STATUS_MEMORY. */
+enum status facts_copy(struct facts *to, const struct facts *from);
+
+/* Length of the UTF-8 character at `text` (NUL-terminated), or 0 if there is none (RFC 3629,
+ * section 4). */
+size_t utf8_length(const char *text);
+
 #endif

@@ -54,6 +54,7 @@ struct run_end {
     bool clean;                  /* ended on purpose */
     const struct tally *tallies; /* one per input, input_count of them; NULL: none */
     uint64_t records_rejected;   /* journal records that were torn or altered (rebuild only) */
+    const struct facts *facts;   /* as known at the end; NULL: those of the start */
 };
 
 /* Makes a random UUID (RFC 4122, section 4.4). */

@@ -49,6 +49,22 @@ static const struct setting {
      "number that RPM sentences give to engine 0; 1 if the talker counts from 1"},
     {"transducer_defaults", SETTING_SWITCH, "yes", 0, 0, false, "", AT(transducer_defaults),
      "whether the built-in transducer names apply behind those of section [transducers]"},
+    {"socket", SETTING_TEXT, "auto", 0, 0, false, "", AT(socket),
+     "path of the control socket for searun-logger mark, status and the like; auto: in "
+     "$RUNTIME_DIRECTORY, "
+     "or where runs lie; none: no socket"},
+    {"unattended", SETTING_SWITCH, "no", 0, 0, false, "", AT(unattended),
+     "whether to wait until an engine turns, record until all have stopped, and wait again"},
+    {"turning_rpm", SETTING_NUMBER, "100", 1, 1000, false, "rpm", AT(turning_rpm),
+     "unattended: an engine that is faster turns"},
+    {"end_after", SETTING_NUMBER, "600", 1, 86400, false, "s", AT(end_after),
+     "unattended: a run ends when no engine has turned for so long"},
+    {"before_start", SETTING_NUMBER, "300", 0, 3600, false, "s", AT(before_start),
+     "unattended: what was heard for so long before an engine turned is kept in the run (up to 16 "
+     "MiB of messages: at least 300 s of a bus with 1000 frames/s)"},
+    {"longest_run", SETTING_NUMBER, "12", 0, 168, false, "h", AT(longest_run),
+     "unattended: a run that lasts longer goes on in a further run file, nothing is lost between; "
+     "0: any length"},
 #undef AT
 };
 
@@ -672,6 +688,25 @@ void config_free(struct config *config)
     free(config->transducers);
     free(config->all_rows);
     memset(config, 0, sizeof *config);
+}
+
+enum status config_copy(struct config *to, const struct config *from)
+{
+    config_init(to);
+    to->settings = from->settings;
+    to->input_count = from->input_count;
+    memcpy(to->inputs, from->inputs, sizeof to->inputs);
+    enum status status = facts_copy(&to->facts, &from->facts);
+    to->transducers = calloc(from->transducer_count + 1, sizeof *to->transducers);
+    if (status == STATUS_OK && to->transducers) {
+        to->transducer_count = from->transducer_count;
+        if (from->transducer_count > 0)
+            memcpy(to->transducers, from->transducers,
+                   from->transducer_count * sizeof *to->transducers);
+        return STATUS_OK;
+    }
+    config_free(to);
+    return STATUS_MEMORY;
 }
 
 enum status config_transducers(struct config *config, struct transducer_map *out)

@@ -26,6 +26,12 @@ struct settings {
     double clock_tolerance;   /* s, difference from GNSS up to which the system clock is believed */
     double rpm_first_engine;  /* number that talkers give to engine 0 in RPM sentences */
     bool transducer_defaults; /* whether the built-in transducer names apply */
+    char socket[1024];        /* "auto", "none", or the path of the control socket */
+    bool unattended;          /* wait for an engine, record, wait again */
+    double turning_rpm;       /* rpm, an engine turns when it is faster */
+    double end_after;         /* s with all engines stopped after which a run ends */
+    double before_start;      /* s of what was heard before that go into the run */
+    double longest_run;       /* h, 0: any */
 };
 
 /* Zero-initialise, config_init, config_free. */
@@ -75,6 +81,9 @@ enum status config_transducers(struct config *config, struct transducer_map *out
  * NULL if there is no memory. */
 char **config_list(const struct config *config);
 void config_list_free(char **list);
+
+/* Makes `to` (not initialised) a copy of its own. STATUS_MEMORY. */
+enum status config_copy(struct config *to, const struct config *from);
 
 /* Prints every section, setting, default and what is allowed. */
 void config_describe(FILE *to);

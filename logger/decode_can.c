@@ -148,3 +148,9 @@ void can_decoder_expire(struct can_decoder *decoder, int64_t at, struct tally *t
     assembly_pool_expire(&decoder->fast, at, tally);
     assembly_pool_expire(&decoder->transport, at, tally);
 }
+
+bool can_decoder_is_idle(const struct can_decoder *decoder, int64_t at)
+{
+    return assembly_pool_is_idle(&decoder->fast, at) &&
+           assembly_pool_is_idle(&decoder->transport, at);
+}

@@ -33,4 +33,7 @@ void can_decoder_frame(struct can_decoder *decoder, int64_t at, uint32_t id, con
  * INT64_MAX. */
 void can_decoder_expire(struct can_decoder *decoder, int64_t at, struct tally *tally);
 
+/* Whether no message is half way, so that a new decoder could go on from here. */
+bool can_decoder_is_idle(const struct can_decoder *decoder, int64_t at);
+
 #endif

@@ -95,6 +95,15 @@ void assembly_pool_expire(struct assembly_pool *pool, int64_t at, struct tally *
         }
 }
 
+bool assembly_pool_is_idle(const struct assembly_pool *pool, int64_t at)
+{
+    for (unsigned source = 0; source < 256; source++)
+        for (unsigned i = pool->first[source]; i != 0; i = pool->assembly[i - 1].next)
+            if (!is_silent(&pool->assembly[i - 1], at))
+                return false;
+    return true;
+}
+
 /* Takes a spare one, or makes one spare. */
 static struct assembly *begin(struct assembly_pool *pool, int64_t at, uint8_t source, uint64_t key,
                               int64_t patience, struct tally *tally)

@@ -81,6 +81,9 @@ void assembly_pool_reset(struct assembly_pool *pool, enum reason timed_out);
  * what is counted does not depend on how often this is called. */
 void assembly_pool_expire(struct assembly_pool *pool, int64_t at, struct tally *tally);
 
+/* Whether no message is on its way that may still be completed. */
+bool assembly_pool_is_idle(const struct assembly_pool *pool, int64_t at);
+
 /* A message that is complete. `data` is valid until the next call for the same pool. */
 struct can_message {
     struct can_address address; /* pgn is the one of the message inside */

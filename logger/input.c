@@ -171,7 +171,7 @@ static void say_failure(struct inlet *inlet, int64_t at, const char *why)
 /* The last instant at which something came from an input that was open until now. */
 static int64_t last_heard(const struct inlet *inlet, const struct intake *intake)
 {
-    int64_t heard = intake->inputs[inlet->number].heard_at;
+    int64_t heard = intake->inputs[inlet->number].heard_at + intake->zero;
     return heard > inlet->opened_at ? heard : inlet->opened_at;
 }
 
@@ -216,7 +216,7 @@ static void fail(struct inlet *inlet, int64_t at, struct intake *intake,
     inlet->interval = inlet->interval * 2 < inlet->longest ? inlet->interval * 2 : inlet->longest;
 }
 
-static void tell_gap(struct inlet *inlet, int64_t until, struct intake *intake)
+static void tell_gap(const struct inlet *inlet, int64_t until, struct intake *intake)
 {
     intake_gap(intake, inlet->number, inlet->away_since, until,
                inlet->why[0] ? inlet->why : "did not open", 0);
@@ -326,10 +326,15 @@ int64_t inlet_deadline(const struct inlet *inlet, int64_t now)
     return INT64_MAX;
 }
 
-void inlet_finish(struct inlet *inlet, int64_t at, struct intake *intake)
+void inlet_tell(const struct inlet *inlet, int64_t at, struct intake *intake)
 {
     if (inlet->state == INLET_AWAY || inlet->state == INLET_OPENING)
         tell_gap(inlet, at, intake);
+}
+
+void inlet_finish(struct inlet *inlet, int64_t at, struct intake *intake)
+{
+    inlet_tell(inlet, at, intake);
     inlet->driver->close(inlet->self);
     inlet->state = INLET_OVER;
 }

@@ -108,7 +108,10 @@ void inlet_step(struct inlet *inlet, const struct moment *now, bool ready, struc
 /* When to step again even if the descriptor is silent; INT64_MAX never. */
 int64_t inlet_deadline(const struct inlet *inlet, int64_t now);
 
-/* The end of the run: closes, and tells the intake if the input is away. */
+/* A run ends while inputs go on: tells the intake if the input is away. */
+void inlet_tell(const struct inlet *inlet, int64_t at, struct intake *intake);
+
+/* The end of all: closes, and tells the intake if the input is away. */
 void inlet_finish(struct inlet *inlet, int64_t at, struct intake *intake);
 
 #endif

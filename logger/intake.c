@@ -12,7 +12,77 @@
 #define CALM 0.5 /* ... at which recording goes on after an overflow */
 #define TELL_NS NS_PER_S
 #define PATIENCE_NS 500000L
-#define EXPIRE_NS NS_PER_S /* how often unfinished messages are looked for */
+#define LINE_LONGEST_NS NS_PER_S /* a line that has begun and takes longer is none */
+#define EXPIRE_NS NS_PER_S       /* how often unfinished messages are looked for */
+
+/* --- where it goes: the ring of the writer, or the backlog */
+
+static bool put_line(struct intake *intake, int64_t at, unsigned input, const char *bytes,
+                     size_t length)
+{
+    if (intake->writer)
+        return writer_line(intake->writer, at, input, bytes, length);
+    backlog_put(intake->backlog, &(struct backlog_item){.kind = BACKLOG_LINE,
+                                                        .input = input,
+                                                        .at = at + intake->zero,
+                                                        .bytes = bytes,
+                                                        .length = length});
+    return true;
+}
+
+static bool put_frame(struct intake *intake, int64_t at, unsigned input, uint32_t id,
+                      const uint8_t *data, unsigned length)
+{
+    struct backlog_item item = {
+        .kind = BACKLOG_FRAME, .input = input, .at = at + intake->zero, .id = id, .length = length};
+    if (intake->writer)
+        return writer_frame(intake->writer, at, input, id, data, length);
+    memcpy(item.data, data, length < sizeof item.data ? length : sizeof item.data);
+    backlog_put(intake->backlog, &item);
+    return true;
+}
+
+static bool put_gap(struct intake *intake, int64_t from, int64_t until, unsigned input,
+                    const char *why, uint64_t lost)
+{
+    if (intake->writer)
+        return writer_gap(intake->writer, from, until, input, why, lost);
+    backlog_put(intake->backlog, &(struct backlog_item){.kind = BACKLOG_GAP,
+                                                        .input = input,
+                                                        .at = from + intake->zero,
+                                                        .until = until + intake->zero,
+                                                        .bytes = why,
+                                                        .length = strlen(why),
+                                                        .count = lost});
+    return true;
+}
+
+static bool put_event(struct intake *intake, int64_t at, const struct origin *origin,
+                      const char *key, const char *text)
+{
+    struct backlog_item item = {
+        .kind = BACKLOG_EVENT, .at = at + intake->zero, .bytes = text, .length = strlen(text)};
+    if (intake->writer)
+        return writer_event(intake->writer, at, origin, key, text);
+    if (origin) /* comes again by decoding */
+        return true;
+    memcpy(item.key, key, strnlen(key, sizeof item.key - 1));
+    backlog_put(intake->backlog, &item);
+    return true;
+}
+
+static bool put_count(struct intake *intake, unsigned input, enum reason reason,
+                      const struct tally_line *line)
+{
+    if (intake->writer)
+        return writer_count(intake->writer, line->first, line->last, input, reason, line->count);
+    backlog_put(intake->backlog, &(struct backlog_item){.kind = BACKLOG_COUNT,
+                                                        .input = input,
+                                                        .at = line->last + intake->zero,
+                                                        .reason = reason,
+                                                        .count = line->count});
+    return true;
+}
 
 /* --- into the ring */
 
@@ -23,8 +93,7 @@ static bool tell_overflow(struct intake *intake, int64_t at)
         struct overflow *overflow = &intake->inputs[i].overflow;
         if (overflow->lost == 0)
             continue;
-        if (!writer_gap(intake->writer, overflow->from, at, i, "storage could not keep up",
-                        overflow->lost))
+        if (!put_gap(intake, overflow->from, at, i, "storage could not keep up", overflow->lost))
             return false;
         overflow->lost = 0;
     }
@@ -68,7 +137,9 @@ static void wait_for_room(void)
 static void begin_message(struct intake *intake, unsigned input, int64_t at)
 {
     intake->current = input;
-    intake->dropped = !intake->patient && !has_room(intake, at);
+    intake->dropped = intake->writer && !intake->patient && !has_room(intake, at);
+    if (intake->live)
+        live_message(intake->live, input, at + intake->zero);
 }
 
 /* Gaps and events are few, and go into what messages leave free. */
@@ -102,6 +173,10 @@ static void take_readings(void *self, int64_t at, const struct origin *origin,
                           const struct value *values, size_t count)
 {
     struct intake *intake = self;
+    if (intake->live)
+        live_readings(intake->live, at + intake->zero, origin, values, count);
+    if (!intake->writer)
+        return;
     PUT(intake, writer_readings(intake->writer, at, origin, values, count));
     watch_readings(intake->watch, at, origin, values, count);
 }
@@ -110,13 +185,17 @@ static void take_event(void *self, int64_t at, const struct origin *origin, cons
                        const char *text)
 {
     struct intake *intake = self;
-    PUT(intake, writer_event(intake->writer, at, origin, key, text));
+    if (!intake->writer)
+        return;
+    PUT(intake, put_event(intake, at, origin, key, text));
     watch_event(intake->watch, at, origin, key, text);
 }
 
 static void take_utc(void *self, int64_t at, const struct origin *origin, int64_t unix_us)
 {
     struct intake *intake = self;
+    if (!intake->writer)
+        return;
     PUT(intake, writer_utc(intake->writer, at, origin, unix_us));
     if (strcmp(origin->label, CAN_OWN_CLOCK) != 0) /* that is kept, but says nothing of our clock */
         dates_add(intake->dates, at, unix_us);
@@ -140,7 +219,7 @@ static void take_piece(struct intake *intake, unsigned input, int64_t at, enum f
     struct sink sink = sink_of(intake);
     begin_message(intake, input, at);
     if (raw_length > 0)
-        PUT(intake, writer_line(intake->writer, at, input, raw, raw_length));
+        PUT(intake, put_line(intake, at, input, raw, raw_length));
     if (framing == FRAME_READY && !intake->dropped)
         decode_sentence(intake->map, at, input, sentence, &sink, &intake->tallies[input]);
     end_message(intake, at);
@@ -162,8 +241,8 @@ static void end_line(struct intake_input *it, int64_t at)
     it->line_at = at;
 }
 
-void intake_bytes(struct intake *intake, unsigned input, int64_t at, const uint8_t *bytes,
-                  size_t count)
+static void take_bytes(struct intake *intake, unsigned input, int64_t at, const uint8_t *bytes,
+                       size_t count)
 {
     struct intake_input *it = &intake->inputs[input];
     struct sentence sentence;
@@ -185,7 +264,13 @@ void intake_bytes(struct intake *intake, unsigned input, int64_t at, const uint8
     }
 }
 
-void intake_cut(struct intake *intake, unsigned input, int64_t at)
+void intake_bytes(struct intake *intake, unsigned input, int64_t at, const uint8_t *bytes,
+                  size_t count)
+{
+    take_bytes(intake, input, at - intake->zero, bytes, count);
+}
+
+static void cut(struct intake *intake, unsigned input, int64_t at)
 {
     struct intake_input *it = &intake->inputs[input];
     struct sentence sentence;
@@ -204,17 +289,23 @@ void intake_cut(struct intake *intake, unsigned input, int64_t at)
     it->begun = false;
 }
 
+void intake_cut(struct intake *intake, unsigned input, int64_t at)
+{
+    cut(intake, input, at - intake->zero);
+}
+
 void intake_datagram(struct intake *intake, unsigned input, int64_t at, const uint8_t *bytes,
                      size_t count)
 {
     size_t lines;
+    at -= intake->zero;
     intake->inputs[input].heard_at = at;
     if (datagram_0183_kind(bytes, count, &lines) == DATAGRAM_FOREIGN) {
         count_untold(intake, input, REASON_OTHER_DATAGRAM, at, 1);
         return;
     }
-    intake_bytes(intake, input, at, bytes + lines, count - lines);
-    intake_cut(intake, input, at);
+    take_bytes(intake, input, at, bytes + lines, count - lines);
+    cut(intake, input, at);
 }
 
 /* Whether a line of a capture is the first part of one that was too long when it was recorded: as
@@ -230,14 +321,15 @@ static bool was_cut(const char *line, size_t length)
 
 void intake_line(struct intake *intake, unsigned input, int64_t at, const char *line, size_t length)
 {
+    at -= intake->zero;
     if (was_cut(line, length)) {
         at = whole(at, NS_PER_MS);
         tally_add(&intake->tallies[input], REASON_TOO_LONG, at);
         take_piece(intake, input, at, FRAME_BAD, NULL, line, length);
         return;
     }
-    intake_bytes(intake, input, at, (const uint8_t *)line, length);
-    intake_cut(intake, input, at);
+    take_bytes(intake, input, at, (const uint8_t *)line, length);
+    cut(intake, input, at);
 }
 
 /* --- CAN */
@@ -272,10 +364,10 @@ void intake_frame(struct intake *intake, unsigned input, int64_t at, uint32_t id
     static const uint8_t nothing[8];
     if (id & CAPTURE_CAN_REMOTE)
         data = nothing; /* a request has a length and no data */
-    at = whole(at, NS_PER_US);
+    at = whole(at - intake->zero, NS_PER_US);
     intake->inputs[input].heard_at = at;
     begin_message(intake, input, at);
-    PUT(intake, writer_frame(intake->writer, at, input, id, data, length));
+    PUT(intake, put_frame(intake, at, input, id, data, length));
     if (!intake->dropped)
         decode_frame(intake, at, id, data, length);
     end_message(intake, at);
@@ -286,37 +378,49 @@ void intake_frame(struct intake *intake, unsigned input, int64_t at, uint32_t id
 void intake_count(struct intake *intake, unsigned input, enum reason reason, int64_t at,
                   uint64_t count)
 {
-    count_untold(intake, input, reason, at, count);
+    count_untold(intake, input, reason, at - intake->zero, count);
 }
 
 void intake_counted(struct intake *intake, unsigned input, enum reason reason, int64_t first,
                     int64_t last, uint64_t count)
 {
     struct tally_line *line = &intake->tallies[input].line[reason];
-    tally_add_many(&intake->tallies[input], reason, first, count);
-    line->last = last > line->last ? last : line->last;
+    tally_add_many(&intake->tallies[input], reason, first - intake->zero, count);
+    line->last = last - intake->zero > line->last ? last - intake->zero : line->last;
 }
 
+static void take_gap(struct intake *intake, unsigned input, int64_t from, int64_t until,
+                     const char *why, uint64_t lost)
+{
+    begin_remark(intake, input);
+    PUT(intake, put_gap(intake, from, until, input, why, lost));
+    end_message(intake, until);
+}
+
+/* What began before the run is told from its start on. */
 void intake_gap(struct intake *intake, unsigned input, int64_t from, int64_t until, const char *why,
                 uint64_t lost)
 {
-    begin_remark(intake, input);
-    PUT(intake, writer_gap(intake->writer, from, until, input, why, lost));
-    end_message(intake, until);
+    from -= intake->zero;
+    if (intake->writer && from < 0)
+        from = 0;
+    take_gap(intake, input, from, until - intake->zero, why, lost);
 }
 
 void intake_lost(struct intake *intake, unsigned input, int64_t at, uint64_t count)
 {
     const struct intake_input *it = &intake->inputs[input];
+    at -= intake->zero;
     count_untold(intake, input, REASON_KERNEL_LOST, at, count);
-    intake_gap(intake, input, it->heard_at >= 0 ? it->heard_at : 0, at,
-               "the system's buffer was full", count);
+    take_gap(intake, input, it->heard_at >= 0 ? it->heard_at : 0, at,
+             "the system's buffer was full", count);
 }
 
 void intake_event(struct intake *intake, int64_t at, const char *key, const char *text)
 {
+    at -= intake->zero;
     begin_remark(intake, 0);
-    PUT(intake, writer_event(intake->writer, at, NULL, key, text));
+    PUT(intake, put_event(intake, at, NULL, key, text));
     end_message(intake, at);
 }
 
@@ -328,8 +432,7 @@ static void tell_counts(struct intake *intake, unsigned input)
         struct tally_line *line = &it->untold.line[reason];
         if (line->count == 0)
             continue;
-        if (!writer_count(intake->writer, line->first, line->last, input, (enum reason)reason,
-                          line->count))
+        if (!put_count(intake, input, (enum reason)reason, line))
             return;
         line->count = 0;
     }
@@ -345,6 +448,7 @@ static void tell_all_counts(struct intake *intake)
 
 void intake_tick(struct intake *intake, int64_t at)
 {
+    at -= intake->zero;
     if (at - intake->told_at < TELL_NS)
         return;
     intake->told_at = at;
@@ -393,6 +497,68 @@ void intake_free(struct intake *intake)
     }
 }
 
+/* --- from one run to the next */
+
+void intake_take(struct intake *intake, const struct backlog_item *item)
+{
+    /* A line can have begun long before it ended. */
+    int64_t at = item->at > intake->zero ? item->at : intake->zero;
+    switch (item->kind) {
+    case BACKLOG_LINE:
+        intake_line(intake, item->input, at, item->bytes, item->length);
+        break;
+    case BACKLOG_FRAME:
+        intake_frame(intake, item->input, at, item->id, item->data, (unsigned)item->length);
+        break;
+    case BACKLOG_GAP:
+        intake_gap(intake, item->input, at, item->until, item->bytes, item->count);
+        break;
+    case BACKLOG_COUNT:
+        intake_count(intake, item->input, item->reason, at, item->count);
+        break;
+    case BACKLOG_EVENT:
+        intake_event(intake, at, item->key, item->bytes);
+        break;
+    }
+}
+
+void intake_hand_over(struct intake *from, struct intake *to)
+{
+    int64_t shift = from->zero - to->zero;
+    for (size_t i = 0; i < from->input_count; i++) {
+        struct intake_input *old = &from->inputs[i], *new = &to->inputs[i];
+        new->framer = old->framer;
+        new->begun = old->begun;
+        new->line_at = old->line_at + shift;
+        if (to->writer && new->line_at < 0)
+            new->line_at = 0;
+        if (old->heard_at >= 0 && old->heard_at + shift > new->heard_at)
+            new->heard_at = old->heard_at + shift;
+        framer_0183_reset(&old->framer);
+        old->begun = false;
+    }
+}
+
+int64_t intake_begun_at(const struct intake *intake, int64_t at)
+{
+    int64_t earliest = at;
+    for (size_t i = 0; i < intake->input_count; i++) {
+        int64_t begun_at = intake->inputs[i].line_at + intake->zero;
+        if (intake->inputs[i].begun && begun_at < earliest && at - begun_at < LINE_LONGEST_NS)
+            earliest = begun_at;
+    }
+    return earliest;
+}
+
+bool intake_is_between(const struct intake *intake, int64_t at)
+{
+    for (size_t i = 0; i < intake->input_count; i++)
+        if (intake->inputs[i].decoder &&
+            !can_decoder_is_idle(intake->inputs[i].decoder, at - intake->zero))
+            return false;
+    return true;
+}
+
 /* What was lost last has no later message to tell it. The end waits for room as long as it
  * takes. */
 static void tell_last_overflow(struct intake *intake, int64_t at)
@@ -410,8 +576,9 @@ static void tell_last_counts(struct intake *intake)
 
 void intake_finish(struct intake *intake, int64_t at)
 {
+    at -= intake->zero;
     for (unsigned i = 0; i < intake->input_count; i++) {
-        intake_cut(intake, i, at);
+        cut(intake, i, at);
         if (intake->inputs[i].decoder)
             can_decoder_expire(intake->inputs[i].decoder, INT64_MAX, &intake->tallies[i]);
     }

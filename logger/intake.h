@@ -1,9 +1,13 @@
 /* intake.h - what the inputs read becomes records: framing, decoding, counting, into the ring.
  *
+ * Without a writer it feeds a backlog instead, from which a later run is filled: whole messages as
+ * they came. They are decoded all the same, so that it is known how things stand.
+ *
  * A message for which the ring has no room is dropped whole: neither kept raw nor decoded, but
  * counted. So what a journal keeps raw gives, decoded again, what was recorded.
  *
- * One for the run, used by the loop thread alone. Instants are ns since run start. 0183 lines are
+ * One for each run, used by the loop thread alone. The functions take instants of the caller;
+ * instants of the run, ns since `zero`, go on to writer, watch, decoders and tallies. 0183 lines are
  * stamped to the whole millisecond, frames to the whole microsecond (both rounded down), so that a
  * text capture (capture_text.h) holds them exactly.
  *
@@ -13,10 +17,12 @@
 #ifndef SEARUN_INTAKE_H
 #define SEARUN_INTAKE_H
 
+#include "backlog.h"
 #include "dates.h"
 #include "decode.h"
 #include "decode_can.h"
 #include "frame_0183.h"
+#include "live.h"
 #include "watch.h"
 #include "writer.h"
 
@@ -39,13 +45,16 @@ struct intake_input {
 };
 
 struct intake {
-    struct writer *writer;
+    struct writer *writer;   /* NULL: what comes goes to `backlog` */
+    struct backlog *backlog; /* used without a writer only */
+    struct live *live;       /* how things stand; NULL if nobody asks */
+    int64_t zero;            /* the caller's instant that is instant 0 here; whole milliseconds */
     const struct transducer_map *map;
-    struct watch *watch;
-    struct dates *dates;
-    bool patient; /* wait for room in the ring (replay) instead of dropping (live) */
-    bool choked;  /* the ring was full and has not drained yet */
-    bool dropped; /* the present message found no room */
+    struct watch *watch; /* NULL without a writer */
+    struct dates *dates; /* NULL without a writer */
+    bool patient;        /* wait for room in the ring (replay) instead of dropping (live) */
+    bool choked;         /* the ring was full and has not drained yet */
+    bool dropped;        /* the present message found no room */
     int64_t told_at;
     size_t input_count;
     struct intake_input inputs[INPUTS_MAX];
@@ -54,7 +63,7 @@ struct intake {
 };
 
 /* `writer`, `map`, `watch` and `dates` must outlive the intake. inputs[].text gives the options of
- * CAN inputs. */
+ * CAN inputs. `backlog`, `live` and `zero` may be set behind it. */
 void intake_init(struct intake *intake, struct writer *writer, const struct transducer_map *map,
                  struct watch *watch, struct dates *dates, const struct run_input *inputs,
                  size_t input_count);
@@ -88,6 +97,19 @@ void intake_gap(struct intake *intake, unsigned input, int64_t from, int64_t unt
                 uint64_t lost);
 /* Something of our own for the run file's events. */
 void intake_event(struct intake *intake, int64_t at, const char *key, const char *text);
+
+/* Takes what a backlog kept, in the caller's instants. */
+void intake_take(struct intake *intake, const struct backlog_item *item);
+
+/* What the inputs are in the middle of goes on in another intake: bytes of lines that have begun.
+ * Nothing of that is left in `from`. */
+void intake_hand_over(struct intake *from, struct intake *to);
+
+/* The caller's instant at which the earliest unfinished line began; `at` if there is none. */
+int64_t intake_begun_at(const struct intake *intake, int64_t at);
+
+/* Whether no message of several frames is half way: where one run can end and the next begin. */
+bool intake_is_between(const struct intake *intake, int64_t at);
 
 /* Tells the writer once a second what was counted without a message, so that a journal knows. */
 void intake_tick(struct intake *intake, int64_t at);

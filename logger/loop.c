@@ -13,7 +13,7 @@
 #define LONGEST_SLEEP_MS 1000
 /* What an epoll event is about: the number of an inlet, or one of these. */
 #define ABOUT_SIGNAL 1000
-#define ABOUT_NEWS 1001
+#define ABOUT_CALL 1001 /* and those behind it */
 
 static int64_t read_clock(clockid_t clock)
 {
@@ -67,6 +67,8 @@ static int block_signals(void)
 
 enum status loop_open(struct loop *loop, struct complaint *complaint)
 {
+    for (size_t i = 0; i < LOOP_CALLS; i++)
+        loop->call[i] = -1;
     loop->signal_fd = block_signals();
     loop->epoll_fd = epoll_create1(EPOLL_CLOEXEC);
     begin_time(loop);
@@ -101,12 +103,20 @@ static void follow_inlet(const struct loop *loop, struct inlet *inlet, uint32_t 
     inlet->events = events;
 }
 
-/* Milliseconds until the next thing that is due, 0 if it is due already; rounded up. */
-static int time_to_sleep(const struct loop_work *work, int64_t now, int64_t tick_at)
+void loop_call(struct loop *loop, unsigned number, int fd)
 {
-    int64_t due = tick_at < work->until ? tick_at : work->until;
-    for (size_t i = 0; i < work->inlet_count; i++) {
-        int64_t deadline = inlet_deadline(&work->inlets[i], now);
+    if (loop->call[number] >= 0)
+        epoll_ctl(loop->epoll_fd, EPOLL_CTL_DEL, loop->call[number], NULL);
+    loop->call[number] = fd;
+    if (fd >= 0)
+        watch_fd(loop, fd, EPOLLIN, ABOUT_CALL + number);
+}
+
+/* Milliseconds until the next thing that is due, 0 if it is due already; rounded up. */
+static int time_to_sleep(const struct inlet *inlets, size_t count, int64_t now, int64_t due)
+{
+    for (size_t i = 0; i < count; i++) {
+        int64_t deadline = inlet_deadline(&inlets[i], now);
         due = deadline < due ? deadline : due;
     }
     if (due <= now)
@@ -116,69 +126,52 @@ static int time_to_sleep(const struct loop_work *work, int64_t now, int64_t tick
     return (int)((due - now + NS_PER_MS - 1) / NS_PER_MS);
 }
 
-/* What one waking brought. */
-struct waking {
-    bool signal, news;
-    bool ready[INPUTS_MAX];
-};
+static void take_signals(const struct loop *loop, struct turn *turn)
+{
+    struct signalfd_siginfo info;
+    while (read(loop->signal_fd, &info, sizeof info) == (ssize_t)sizeof info) {
+        turn->hangup |= info.ssi_signo == SIGHUP;
+        turn->stop |= info.ssi_signo != SIGHUP;
+    }
+}
 
-static void sleep_and_wake(const struct loop *loop, int sleep_ms, struct waking *waking)
+static void sleep_and_wake(const struct loop *loop, int sleep_ms, struct turn *turn,
+                           bool ready[INPUTS_MAX])
 {
     struct epoll_event events[EVENTS_A_WAKING];
     int count = epoll_wait(loop->epoll_fd, events, EVENTS_A_WAKING, sleep_ms);
-    memset(waking, 0, sizeof *waking);
     for (int i = 0; i < count; i++) {
         uint32_t about = events[i].data.u32;
-        waking->signal |= about == ABOUT_SIGNAL;
-        waking->news |= about == ABOUT_NEWS;
-        if (about < INPUTS_MAX)
-            waking->ready[about] = true;
+        if (about == ABOUT_SIGNAL)
+            take_signals(loop, turn);
+        else if (about < INPUTS_MAX)
+            ready[about] = true;
+        else if (about - ABOUT_CALL < LOOP_CALLS)
+            turn->call[about - ABOUT_CALL] = true;
     }
 }
 
-/* Steps every inlet; whether any is still at work. */
-static bool step_inlets(const struct loop *loop, const struct loop_work *work,
-                        const struct moment *now, const struct waking *waking)
+/* Steps every inlet; whether all are over. */
+static bool step_inlets(const struct loop *loop, struct inlet *inlets, size_t count,
+                        struct intake *intake, const struct moment *now,
+                        const bool ready[INPUTS_MAX])
 {
-    bool any = false;
-    for (uint32_t i = 0; i < work->inlet_count; i++) {
-        struct inlet *inlet = &work->inlets[i];
-        inlet_step(inlet, now, waking->ready[i] || inlet->fd == INPUT_ALWAYS_FD, work->intake);
+    bool over = true;
+    for (uint32_t i = 0; i < count; i++) {
+        struct inlet *inlet = &inlets[i];
+        inlet_step(inlet, now, ready[i] || inlet->fd == INPUT_ALWAYS_FD, intake);
         follow_inlet(loop, inlet, i);
-        any |= inlet->state != INLET_OVER;
+        over &= inlet->state == INLET_OVER;
     }
-    return any;
+    return over;
 }
 
-/* What is told as time goes by; returns when to come again. */
-static int64_t tick(const struct loop_work *work, int64_t now)
+void loop_turn(struct loop *loop, struct inlet *inlets, size_t count, struct intake *intake,
+               int64_t due, struct turn *turn)
 {
-    for (unsigned i = 0; i < work->inlet_count; i++)
-        if (work->inlets[i].state == INLET_OPEN)
-            watch_input(work->watch, i, now, work->inlets[i].opened_at, &work->intake->tallies[i]);
-    watch_storage(work->watch, work->intake->choked, work->intake->tallies,
-                  work->intake->input_count);
-    return watch_tick(work->watch, now);
-}
-
-enum loop_end loop_run(struct loop *loop, const struct loop_work *work)
-{
-    struct waking waking = {.signal = false};
-    int64_t tick_at = 0;
-    watch_fd(loop, work->news_fd, EPOLLIN, ABOUT_NEWS);
-    for (;;) {
-        struct moment now = loop_now(loop);
-        if (waking.news)
-            return LOOP_NEWS;
-        if (!step_inlets(loop, work, &now, &waking))
-            return LOOP_INPUTS_OVER;
-        if (waking.signal)
-            return LOOP_SIGNAL;
-        if (now.at >= work->until)
-            return LOOP_TIME_OVER;
-        intake_tick(work->intake, now.at);
-        if (now.at >= tick_at)
-            tick_at = tick(work, now.at);
-        sleep_and_wake(loop, time_to_sleep(work, now.at, tick_at), &waking);
-    }
+    bool ready[INPUTS_MAX] = {false};
+    *turn = (struct turn){.stop = false};
+    sleep_and_wake(loop, time_to_sleep(inlets, count, loop_now(loop).at, due), turn, ready);
+    turn->now = loop_now(loop);
+    turn->inputs_over = step_inlets(loop, inlets, count, intake, &turn->now, ready);
 }

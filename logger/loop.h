@@ -9,26 +9,23 @@
 
 #include "input.h"
 
+/* Descriptors beside those of inputs and signals, by number. */
+#define LOOP_CALLS 4
+
 struct loop {
     int epoll_fd, signal_fd;
     int64_t zero_ns;       /* CLOCK_BOOTTIME at instant 0 */
     int64_t start_unix_us; /* wall clock at instant 0, a whole millisecond */
+    int call[LOOP_CALLS];  /* descriptors; -1 none */
 };
 
-enum loop_end {
-    LOOP_SIGNAL,      /* SIGINT, SIGTERM or SIGHUP */
-    LOOP_TIME_OVER,   /* the duration asked for */
-    LOOP_INPUTS_OVER, /* all inputs have ended */
-    LOOP_NEWS         /* the storing side has something to tell */
-};
-
-struct loop_work {
-    struct inlet *inlets;
-    size_t inlet_count;
-    struct intake *intake;
-    struct watch *watch;
-    int news_fd;
-    int64_t until; /* instant, INT64_MAX for none */
+/* What one turn brought. */
+struct turn {
+    struct moment now;
+    bool stop;             /* SIGINT or SIGTERM came */
+    bool hangup;           /* SIGHUP came */
+    bool inputs_over;      /* all inputs have ended */
+    bool call[LOOP_CALLS]; /* these are readable */
 };
 
 /* Blocks the signals that end a run and makes them readable: to be called before any thread begins.
@@ -37,8 +34,13 @@ struct loop_work {
 enum status loop_open(struct loop *loop, struct complaint *complaint);
 void loop_close(struct loop *loop);
 
-/* Runs until there is a reason to end; may be called again after LOOP_NEWS. */
-enum loop_end loop_run(struct loop *loop, const struct loop_work *work);
+/* Waits for a descriptor to be readable, too; the one of that number before is forgotten. -1: none. */
+void loop_call(struct loop *loop, unsigned number, int fd);
+
+/* Sleeps until something is ready, an input wants to be looked at, or `due`; then lets every input
+ * read into the intake. */
+void loop_turn(struct loop *loop, struct inlet *inlets, size_t count, struct intake *intake,
+               int64_t due, struct turn *turn);
 
 /* Now, on both clocks. */
 struct moment loop_now(const struct loop *loop);

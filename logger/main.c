@@ -5,11 +5,13 @@
 #include <string.h>
 #include <unistd.h>
 
+#include "ask.h"
 #include "config.h"
 #include "input.h"
 #include "logger.h"
 #include "messages_can.h"
 #include "rebuild.h"
+#include "request.h"
 
 #define EXIT_RUN_FAILED 1
 #define EXIT_BAD_USAGE 2
@@ -20,7 +22,9 @@ struct command {
     struct order order;
     struct voice voice;
     const char *file;
-    const char *rebuild; /* journal */
+    const char *rebuild;                 /* journal */
+    char request[REQUEST_LINE_MAX + 16]; /* to a logger at work; "" none */
+    bool json;
     bool check_only;
     bool done; /* --help and the like: nothing more to do */
     size_t set_count;
@@ -124,6 +128,24 @@ static enum status take_duration(struct command *command, const char *text)
     return STATUS_OK;
 }
 
+static enum status take_unattended(struct command *command, const char *text)
+{
+    (void)text;
+    return note_set(command, config_set, "logger.unattended=", "yes");
+}
+
+static enum status take_socket(struct command *command, const char *text)
+{
+    return note_set(command, config_set, "logger.socket=", text);
+}
+
+static enum status take_json(struct command *command, const char *text)
+{
+    (void)text;
+    command->json = true;
+    return STATUS_OK;
+}
+
 static enum status take_quiet(struct command *command, const char *text)
 {
     (void)text;
@@ -177,6 +199,11 @@ static const struct option_row {
      "any setting, over the file: engine0.thermostat=71,82 (degC), run.sea_state=slight"},
     {"duration", "SECONDS", take_duration,
      "stop after so many seconds (of the capture, with --replay)"},
+    {"unattended", NULL, take_unattended,
+     "wait until an engine turns, record until all have stopped, and wait again"},
+    {"socket", "PATH", take_socket,
+     "where a logger at work is asked (mark, status ...); as --set logger.socket=PATH"},
+    {"json", NULL, take_json, "status: for programs"},
     {"quiet", NULL, take_quiet, "say only what is wrong or missing"},
     {"check-config", NULL, take_check, "check file and options, record nothing"},
     {"help-config", NULL, print_config_help, "list every setting with default and allowed values"},
@@ -192,7 +219,12 @@ static enum status print_help(struct command *command, const char *text)
            "run.\nIt never sends anything. Stop it with Ctrl-C.\n\n"
            "  searun-logger --input serial:/dev/ttyUSB0,4800 --purpose \"before service\"\n"
            "  searun-logger --config FILE\n"
-           "  searun-logger --replay CAPTURE --output RUN.h5\n\nOptions:\n");
+           "  searun-logger --replay CAPTURE --output RUN.h5\n"
+           "  searun-logger --unattended --config FILE\n\nAsking a logger that is at work:\n");
+    for (int kind = 0; kind < REQUEST_KIND_COUNT; kind++)
+        printf("  searun-logger %s %s\n        %s\n", request_rows[kind].name,
+               request_rows[kind].argument, request_rows[kind].help);
+    printf("\nOptions:\n");
     for (size_t i = 0; i < OPTION_COUNT; i++) {
         const char *argument = options[i].argument ? options[i].argument : "";
         printf("  --%s%s%s\n        %s\n", options[i].name, *argument ? " " : "", argument,
@@ -221,6 +253,26 @@ static void fill_long_options(struct option *to)
     to[OPTION_COUNT] = (struct option){0};
 }
 
+/* A request to a logger at work: its words, joined by blanks. */
+static enum status take_words(struct command *command, int count, char **words)
+{
+    if (request_find(words[0], strlen(words[0])) == REQUEST_KIND_COUNT) {
+        say(&command->voice, SAY_ERROR, "\"%s\" stands alone; did you mean --input %s?", words[0],
+            words[0]);
+        return STATUS_BAD_USAGE;
+    }
+    size_t length = 0;
+    for (int i = 0; i < count && length < sizeof command->request; i++)
+        length += (size_t)snprintf(command->request + length, sizeof command->request - length,
+                                   "%s%s", i > 0 ? " " : "", words[i]);
+    if (length <= REQUEST_LINE_MAX)
+        return STATUS_OK;
+    say(&command->voice, SAY_ERROR,
+        "the text is longer than %d bytes; at most %d are kept, please shorten it",
+        REQUEST_LINE_MAX, REQUEST_TEXT_MAX);
+    return STATUS_BAD_USAGE;
+}
+
 static enum status read_command(struct command *command, int argc, char **argv)
 {
     struct option long_options[OPTION_COUNT + 1];
@@ -237,12 +289,8 @@ static enum status read_command(struct command *command, int argc, char **argv)
         if (status != STATUS_OK)
             return status;
     }
-    if (!command->done && optind < argc) {
-        say(&command->voice, SAY_ERROR, "\"%s\" stands alone; did you mean --input %s?",
-            argv[optind], argv[optind]);
-        return STATUS_BAD_USAGE;
-    }
-    return STATUS_OK;
+    return command->done || optind == argc ? STATUS_OK
+                                           : take_words(command, argc - optind, argv + optind);
 }
 
 static void tell_problem(void *self, const char *text)
@@ -293,11 +341,30 @@ static void say_checked(const struct command *command)
     say(&command->voice, SAY_NOTE, "the settings are sound");
 }
 
+/* What cannot be meant is refused here already, with the words that the logger would have. */
+static enum status ask(struct command *command)
+{
+    struct request request;
+    struct complaint complaint = {""};
+    size_t length = strlen(command->request);
+    enum status status = request_parse(command->request, length, &request, &complaint);
+    if (status == STATUS_OK) {
+        strcpy(command->request + length,
+               request.kind == REQUEST_STATUS && command->json && !request.json ? " json\n" : "\n");
+        status = ask_logger(&command->config.settings, command->request, stdout, &complaint);
+    }
+    if (status != STATUS_OK)
+        say(&command->voice, SAY_ERROR, "%s", complaint.text);
+    return status;
+}
+
 static enum status work(struct command *command)
 {
     enum status status = configure(command);
     if (status != STATUS_OK)
         return STATUS_BAD_USAGE;
+    if (command->request[0])
+        return ask(command);
     if (command->check_only) {
         say_checked(command);
         return STATUS_OK;

@@ -188,10 +188,23 @@ static void take_gap(struct rebuild *it, const struct journal_item *item)
     intake_gap(&it->intake, item->input, item->at, item->until, why, item->count);
 }
 
+/* A fact that was told while the run was recorded: "sea_state=slight (uid 1000)". */
+static void take_fact(struct rebuild *it, const char *text)
+{
+    char assignment[272];
+    snprintf(assignment, sizeof assignment, "run.%s", text);
+    char *who = strrchr(assignment, '(');
+    if (who && who > assignment && strncmp(who, "(uid ", 5) == 0)
+        who[-1] = '\0';
+    config_set(&it->config, assignment, NULL);
+}
+
 static void take_event(struct rebuild *it, const struct journal_item *item)
 {
     char text[256];
     snprintf(text, sizeof text, "%.*s", (int)item->length, item->bytes);
+    if (strcmp(item->key, "fact") == 0)
+        take_fact(it, text);
     intake_event(&it->intake, item->at, item->key, text);
 }
 
@@ -317,6 +330,7 @@ static enum status finish_file(struct rebuild *it, struct complaint *complaint)
                                 .clock = it->clock,
                                 .clean = it->ended,
                                 .tallies = it->intake.tallies,
+                                .facts = &it->config.facts,
                                 .records_rejected = journal_count(it->reader)->lost};
     enum status status = writer_finish(it->writer, &end, complaint);
     it->writer = NULL;

@@ -94,9 +94,9 @@ bool pair_parse(const char *text, double *first, double *second)
     return true;
 }
 
-/* Length of the UTF-8 character at `text`, or 0 if it is none (RFC 3629, section 4). */
-static size_t utf8_length(const unsigned char *text)
+size_t utf8_length(const char *bytes)
 {
+    const unsigned char *text = (const unsigned char *)bytes;
     static const struct form {
         unsigned char first, last, second_low, second_high;
         size_t length;
@@ -121,12 +121,11 @@ static size_t utf8_length(const unsigned char *text)
 
 static bool is_utf8(const char *text)
 {
-    const unsigned char *at = (const unsigned char *)text;
-    while (*at) {
-        size_t length = utf8_length(at);
+    while (*text) {
+        size_t length = utf8_length(text);
         if (length == 0)
             return false;
-        at += length;
+        text += length;
     }
     return true;
 }
@@ -411,6 +410,18 @@ bool facts_pair(const struct facts *facts, int engine, const char *key, double *
                 double *second)
 {
     return pair_parse(facts_get(facts, FACT_ENGINE, engine, key), first, second);
+}
+
+enum status facts_copy(struct facts *to, const struct facts *from)
+{
+    for (size_t i = 0; i < from->count; i++) {
+        const struct fact *fact = &from->list[i];
+        enum status status =
+            facts_set(to, fact->section, fact->engine, fact->key, fact->value, NULL);
+        if (status != STATUS_OK)
+            return status;
+    }
+    return STATUS_OK;
 }
 
 void facts_free(struct facts *facts)

@@ -82,7 +82,7 @@ static bool put_fact(hid_t file, const struct fact *fact)
     return done_well;
 }
 
-static bool put_facts(hid_t file, const struct facts *facts)
+bool writer_put_facts(hid_t file, const struct facts *facts)
 {
     for (size_t i = 0; facts && i < facts->count; i++)
         if (!put_fact(file, &facts->list[i]))
@@ -116,7 +116,7 @@ static bool put_head(hid_t file, const struct run_start *start)
            h5_put_text(file, "run_id", start->run_id ? start->run_id : id) &&
            h5_put_text(file, "software", start->software ? start->software : "") &&
            h5_put_int32(file, "rebuilt_from_journal", start->rebuilt) &&
-           put_facts(file, start->facts);
+           writer_put_facts(file, start->facts);
 }
 
 /* The newest layout that libhdf5 1.10 knows: its metadata carries checksums. */

@@ -137,7 +137,8 @@ static enum status finish_all(struct run_writer *run, const struct run_end *end)
         status = finish_plain(run, since);
     if (status == STATUS_OK)
         status = put_tallies(run, end, since);
-    if (status == STATUS_OK && !put_end(run->file, end))
+    if (status == STATUS_OK &&
+        !(writer_put_facts(run->file, end->facts) && put_end(run->file, end)))
         status = STATUS_IO;
     return status;
 }

@@ -73,11 +73,13 @@ enum status h5_complain(const struct h5_words *words, struct complaint *complain
     return complain(complaint, why, "%s: %s (HDF5: %s)", path, doing, reason);
 }
 
-/* --- attributes, writing */
+/* --- attributes, writing; what is there is replaced */
 
 static bool put(hid_t object, const char *name, hid_t file_type, hid_t memory_type,
                 const void *value)
 {
+    if (H5Aexists(object, name) > 0 && H5Adelete(object, name) < 0)
+        return false;
     hid_t space = H5Screate(H5S_SCALAR);
     hid_t attribute = H5Acreate2(object, name, file_type, space, H5P_DEFAULT, H5P_DEFAULT);
     bool done = attribute >= 0 && H5Awrite(attribute, memory_type, value) >= 0;

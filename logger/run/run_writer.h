@@ -53,6 +53,9 @@ enum status writer_begin_stream(struct run_writer *run, struct stream_out *strea
 enum status writer_begin_lines(struct run_writer *run, unsigned input);
 enum status writer_begin_frames(struct run_writer *run, unsigned input);
 
+/* What is there is replaced. */
+bool writer_put_facts(hid_t file, const struct facts *facts);
+
 /* run_end.c: closes all that is open in the file. False if HDF5 could not end it. */
 bool writer_close_file(struct run_writer *run);
 void writer_free(struct run_writer *run);
