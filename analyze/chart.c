@@ -8,6 +8,7 @@
 #include <string.h>
 #include <unistd.h>
 
+#include "colour.h"
 #include "facts.h"
 #include "folder.h"
 #include "gnuplot.h"
@@ -135,7 +136,7 @@ void script_before_after(struct text *out, const struct engine_answer *engine)
              "    '' using ($1+d):5 with lines lc rgb after lw 1.6 notitle, \\\n"
              "    '' using ($1-d):2:3:4 with yerrorbars lc rgb before lw 1.6 pt 4 ps 0.9*mark "
              "notitle, \\\n"
-             "    '' using ($1-d):2 with points lc rgb 'white' pt 5 ps 0.9*mark notitle, \\\n"
+             "    '' using ($1-d):2 with points lc rgb white pt 5 ps 0.9*mark notitle, \\\n"
              "    '' using ($1-d):2 with points lc rgb before lw 1.6 pt 4 ps 0.9*mark notitle, \\\n"
              "    '' using ($1+d):5:6:7 with yerrorbars lc rgb after lw 1.6 pt 7 ps 0.9*mark "
              "notitle, \\\n"
@@ -253,7 +254,7 @@ static unsigned caption_lines(struct text *out, const char *caption)
         char place[120];
         text_add_bytes(&words, caption, length);
         snprintf(place, sizeof place,
-                 "at screen 0.015,(foot-0.075-0.155*%u)/height font caption tc rgb grey", line);
+                 "at screen 0.015,(foot-0.075-0.155*%u)/height font caption tc rgb soft", line);
         if (out != NULL)
             script_label(out, 91 + (int)line, text_string(&words), CAPTION_COLUMNS, place);
         text_free(&words);
@@ -279,15 +280,7 @@ static const char looks[] = "set encoding utf8\n"
                             "set minussign\n"
                             "set datafile missing 'NaN'\n"
                             "face = 'DejaVu Sans'          # Debian package fonts-dejavu-core\n"
-                            "caption = face.',7'\n"
-                            "before = '#8a2f0b'            # dark: hollow squares, dashed line\n"
-                            "after = '#2f86c8'             # lighter: filled circles, solid line\n"
-                            "sea = '#3f8f7f'\n"
-                            "ink = '#222222'\n"
-                            "grey = '#4d4d4d'\n"
-                            "pale = '#dedede'\n"
-                            "faint = '#f0f0f0'\n"
-                            "warn = '#b3123a'\n";
+                            "caption = face.',7'\n";
 
 static const char terminals[] =
     "do for [form in 'svg png pdf'] {\n"
@@ -300,8 +293,8 @@ static const char terminals[] =
     "fontscale 72./96 linewidth 1.2 dashlength 1.5 pointscale 0.75 background 'white' enhanced }\n"
     "  mark = form eq 'svg' ? 0.8 : 1   # marks come out larger there\n"
     "  set output name.'.'.form\n"
-    "  set border 3 lc rgb grey; set tics nomirror out textcolor rgb ink\n"
-    "  set grid ytics lc rgb '#c8c8c8' lw 0.6 dt 1\n";
+    "  set border 3 lc rgb soft; set tics nomirror out textcolor rgb ink\n"
+    "  set grid ytics lc rgb line lw 0.6 dt 1\n";
 
 static void script_heading(struct text *out, const struct drawing *drawing)
 {
@@ -312,7 +305,7 @@ static void script_heading(struct text *out, const struct drawing *drawing)
     text_addf(out, "  set label 81 '{/:Bold %s}' at screen 0.015,1-0.19/height font face.',11'\n",
               drawing->chart->title);
     script_label(out, 82, text_string(&subtitle), CAPTION_COLUMNS,
-                 "at screen 0.015,1-0.42/height font face.',8.5' tc rgb grey");
+                 "at screen 0.015,1-0.42/height font face.',8.5' tc rgb soft");
     text_free(&subtitle);
 }
 
@@ -325,6 +318,7 @@ void chart_script(struct text *out, const struct drawing *drawing)
               "there is none).\n",
               drawing->name, drawing->chart->title, SEARUN_VERSION, drawing->name);
     text_add(out, looks);
+    colours_gnuplot(out);
     double foot = 0.155 * caption_lines(NULL, drawing->caption) + 0.05;
     text_addf(out,
               "name = '%s'; data = name.'.dat'\n"

@@ -70,13 +70,13 @@ static void script(struct text *out, const struct chart_view *view)
              "  set lmargin at screen 0.44; set rmargin at screen 0.94\n"
              "  set tmargin at screen 1-0.6/height; set bmargin at screen (foot+0.55)/height\n");
     names(out, engine);
-    text_add(out, "  set grid noytics xtics lc rgb '#c8c8c8' lw 0.6 dt 1\n  set border 1\n");
+    text_add(out, "  set grid noytics xtics lc rgb line lw 0.6 dt 1\n  set border 1\n");
     text_addf(out, "  set xrange [0:%.10g]\n", fmax(shown(view, combined(engine)) * 1.12, 1e-3));
     text_addf(out, "  set yrange [%zu.7:0.3]\n", engine->budget_count + 1);
     text_add(out, "  plot data index 0 using ($1/2):2:(0):1:($2-0.3):($2+0.3) with boxxyerror "
-                  "lc rgb grey fc rgb '#9fb4c4' fs solid 1.0 border lc rgb grey, \\\n"
+                  "lc rgb soft fc rgb tint fs solid 1.0 border lc rgb soft, \\\n"
                   "    '' index 1 using ($1/2):2:(0):1:($2-0.3):($2+0.3) with boxxyerror "
-                  "lc rgb grey fc rgb '#4d4d4d' fs solid 1.0 border lc rgb grey, \\\n"
+                  "lc rgb soft fc rgb soft fs solid 1.0 border lc rgb soft, \\\n"
                   "    '' index 0:1 using 1:2:3 with labels left offset 0.6,0 noenhanced "
                   "font face.',8.5'\n");
 }

@@ -90,16 +90,16 @@ static void script(struct text *out, const struct chart_view *view)
     script_range(out, "y", low, high, 0.1, 4);
     text_add(out, "  set arrow 1 from graph 0,first 0 to graph 1,first 0 nohead lc rgb ink lw 1.4\n"
                   "  set label 1 '↑ hotter after' at graph 0.012,0.955 left font face.',7.5' "
-                  "tc rgb grey\n"
+                  "tc rgb soft\n"
                   "  set label 2 '↓ cooler after' at graph 0.012,0.045 left font face.',7.5' "
-                  "tc rgb grey\n"
+                  "tc rgb soft\n"
                   "  plot ");
     if (simultaneous_known(chart_engine(view)))
-        text_add(out, "data using 1:2:5:6 with yerrorbars lc rgb '#9a9a9a' lw 0.8 pt 0 "
+        text_add(out, "data using 1:2:5:6 with yerrorbars lc rgb thin lw 0.8 pt 0 "
                       "title 'all speeds at once', \\\n    ");
     text_add(out,
              "data using 1:2:3:4 with yerrorbars lc rgb ink lw 2.2 pt 13 ps 0.1*mark notitle, \\\n"
-             "    '' using 1:2 with points lc rgb 'white' pt 13 ps 1.5*mark notitle, \\\n"
+             "    '' using 1:2 with points lc rgb white pt 13 ps 1.5*mark notitle, \\\n"
              "    '' using 1:2:($7 == 1 ? 13 : 12) with points lc rgb ink lw 1.5 pt variable ps "
              "1.5*mark "
              "notitle, \\\n");

@@ -59,7 +59,7 @@ static void thermostat(struct text *out, const struct chart_view *view)
               start, full);
     text_addf(out,
               "  set label 1 'thermostat opens, %s to %s' at graph 0.988,first %.10g right "
-              "offset 0,0.6 font face.',7.5' tc rgb grey\n",
+              "offset 0,0.6 font face.',7.5' tc rgb soft\n",
               word_number(view->style, start, 0).s,
               word_quantity(view->style, UNIT_DEGC, engine->thermostat_full, 0).s, start);
 }

@@ -125,7 +125,7 @@ static void panel_frame(struct text *out, const struct chart_view *view, const s
               axis_title(panel->title, unit_symbol(panel->unit, view->style->units)).s,
               (panel->bottom + panel->top) / 2);
     if (samples->count == 0)
-        text_add(out, "  set label 9 'not recorded' at graph 0.5,0.5 center tc rgb grey\n");
+        text_add(out, "  set label 9 'not recorded' at graph 0.5,0.5 center tc rgb soft\n");
     else
         text_add(out, "  unset label 9\n");
 }
@@ -136,7 +136,7 @@ static void hold_numbers(struct text *out, size_t count)
     const size_t large = 20, small = 44; /* that fit in a row */
     text_addf(out,
               ", \\\n    data index 3 every %zu using (($1+$2)/2):(hi):3 with labels offset 0,0.55 "
-              "font face.',%s' tc rgb grey notitle",
+              "font face.',%s' tc rgb soft notitle",
               count / (small + 1) + 1, count > large ? "5.5" : "7");
 }
 
@@ -154,7 +154,7 @@ static void panel_plot(struct text *out, const struct chart_view *view, const st
                       "fc rgb pale fs solid 1.0 noborder notitle");
     if (count_holds(view, false) > 0)
         text_add(out, ", \\\n    data index 4 using (($1+$2)/2):(hi):1:2:(lo):(hi) with boxxyerror "
-                      "lc rgb '#a8a8a8' lw 0.5 fs transparent pattern 5 border notitle");
+                      "lc rgb thin lw 0.5 fs transparent pattern 5 border notitle");
     if (used && panel->index == 0)
         hold_numbers(out, count_holds(view, true));
     if (samples->count > 0)
@@ -174,7 +174,7 @@ static void coolant_lines(struct text *out, const struct chart_view *view)
             text_addf(out,
                       "  if (%.10g > lo && %.10g < hi) { set arrow %zu from graph 0,first %.10g to "
                       "graph 1,first %.10g nohead front lc rgb %s lw 0.9 dt (4,3) }\n",
-                      at, at, i + 1, at, at, i == 2 ? "warn" : "grey");
+                      at, at, i + 1, at, at, i == 2 ? "warn" : "soft");
         }
 }
 
@@ -197,7 +197,7 @@ static const char legend[] =
     "fc rgb pale fs solid noborder\n"
     "  set label 11 'hold, used and numbered' at screen 0.158,1-0.66/height font face.',8.5'\n"
     "  set object 12 rect from screen 0.40,1-0.72/height to screen 0.43,1-0.60/height "
-    "fc rgb '#a8a8a8' fs pattern 5 border lc rgb '#a8a8a8'\n"
+    "fc rgb thin fs pattern 5 border lc rgb thin\n"
     "  set label 12 'hold, not used' at screen 0.438,1-0.66/height font face.',8.5'\n";
 static const char once[] = "  unset arrow; unset object; do for [i=81:99] { unset label i }\n"
                            "  unset label 11; unset label 12\n";

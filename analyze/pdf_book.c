@@ -8,6 +8,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "colour.h"
+
 #define MILLIMETRE (72 / 25.4)
 #define SIDE (18 * MILLIMETRE)
 #define HEAD (14 * MILLIMETRE)
@@ -16,9 +18,13 @@
 #define MARK_COLUMNS 90   /* of a bookmark */
 #define FOOT_COLUMNS 90
 
-const struct ink ink_black = {0.11, 0.12, 0.13}, ink_soft = {0.31, 0.34, 0.36},
-                 ink_line = {0.78, 0.80, 0.82}, ink_ground = {0.955, 0.96, 0.965},
-                 ink_good = {0.11, 0.42, 0.25}, ink_bad = {0.64, 0.09, 0.18};
+#define INK(rgb)                                                                                   \
+    {                                                                                              \
+        (double)((rgb) >> 16) / 255, (double)((rgb) >> 8 & 255) / 255, (double)((rgb)&255) / 255   \
+    }
+const struct ink ink_black = INK(COLOUR_INK), ink_soft = INK(COLOUR_SOFT),
+                 ink_line = INK(COLOUR_LINE), ink_ground = INK(COLOUR_GROUND),
+                 ink_good = INK(COLOUR_GOOD), ink_bad = INK(COLOUR_BAD);
 
 /* --- pages */
 

@@ -15,7 +15,7 @@
 #include "status.h"
 #include "text.h"
 
-/* Shades of grey and the two colours of findings, with a contrast to white of 4.5 and more. */
+/* Colours of colours.def, each part from 0 to 1. */
 struct ink {
     double red, green, blue;
 };

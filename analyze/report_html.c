@@ -3,16 +3,15 @@
 
 #include <string.h>
 
+#include "colour.h"
 #include "picture.h"
 
-/* Looks: paper first. Colours have a contrast of 4.5 and more on their ground; nothing is told by
- * colour alone. Wide tables are moved sideways on a phone. In print two charts go on a page. */
+/* Looks: paper first. Colours are those of colours.def; nothing is told by colour alone. Wide tables are moved sideways on a phone. In print two charts go on a page. */
 static const char style_sheet[] =
-    ":root{--ink:#1c1f22;--soft:#50565c;--line:#c9ced3;--ground:#f4f5f6}\n"
     "*{box-sizing:border-box}\n"
     "html{-webkit-text-size-adjust:100%;text-size-adjust:100%}\n"
     "body{margin:0 auto;max-width:52rem;padding:1.5rem 1.25rem 4rem;color:var(--ink);"
-    "background:#fff;font:16px/1.5 \"DejaVu Sans\",Verdana,\"Noto Sans\",sans-serif;"
+    "background:var(--white);font:16px/1.5 \"DejaVu Sans\",Verdana,\"Noto Sans\",sans-serif;"
     "overflow-wrap:anywhere}\n"
     "header{border-bottom:3px solid var(--ink);margin-bottom:1.5rem}\n"
     "h1{font-size:1.55rem;line-height:1.25;margin:0}\n"
@@ -24,9 +23,9 @@ static const char style_sheet[] =
     "ul{margin:.5rem 0;padding-left:1.3rem}\n"
     "li{margin:.35rem 0}\n"
     ".finding{font-size:1.15rem;font-weight:bold;margin:.4rem 0;padding:.6rem .9rem;"
-    "border-left:.45rem solid #5a6067;background:var(--ground)}\n"
-    ".finding.lowered{border-left-color:#1d6b3f}\n"
-    ".finding.raised{border-left-color:#a3162f}\n"
+    "border-left:.45rem solid var(--soft);background:var(--ground)}\n"
+    ".finding.lowered{border-left-color:var(--good)}\n"
+    ".finding.raised{border-left-color:var(--bad)}\n"
     ".finding.cannot_be_shown{border-left-style:double}\n"
     ".key{margin:1rem 0;padding:.8rem 1rem;border:1px solid var(--line);border-radius:.3rem}\n"
     ".key p{margin:.1rem 0}\n"
@@ -251,7 +250,9 @@ void report_html(struct text *out, const struct document *document,
                   "style-src 'unsafe-inline'\">\n"
                   "<meta name=\"generator\" content=\"searun-analyze " SEARUN_VERSION "\">\n");
     page_title(out, document);
-    text_add(out, "<style>\n");
+    text_add(out, "<style>\n:root{");
+    colours_css(out);
+    text_add(out, "}\n");
     text_add(out, style_sheet);
     text_add(out, "</style>\n</head>\n<body>\n");
     size_t figures = 0;
