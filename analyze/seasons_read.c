@@ -125,41 +125,51 @@ static const char *cannot_be_placed(const struct outing *outing)
                : NULL;
 }
 
-static enum status read_one(struct seasons *out, const char *path, struct complaint *complaint)
+/* Takes over what one file said. */
+static enum status take_result(struct seasons *out, const char *path, struct outing_result *result,
+                               struct complaint *complaint)
 {
-    struct complaint why = {""};
-    struct outing *outing = &out->outings[out->outing_count];
-    enum status status = outing_read(path, outing, &why);
-    if (status == STATUS_MEMORY)
-        return complain(complaint, status, "%s", why.text);
-    const char *undated = status ? NULL : cannot_be_placed(outing);
-    if (!status && !undated) {
-        out->outing_count++;
+    if (result->status == STATUS_MEMORY)
+        return complain(complaint, result->status, "%s", result->complaint.text);
+    const char *undated = result->status ? NULL : cannot_be_placed(&result->outing);
+    if (!result->status && !undated) {
+        out->outings[out->outing_count++] = result->outing;
+        result->outing = (struct outing){0};
         return STATUS_OK;
     }
-    outing_free(outing);
-    return refuse(out, path, undated ? undated : why.text)
+    return refuse(out, path, undated ? undated : result->complaint.text)
                ? complain(complaint, STATUS_MEMORY, "no memory left for the runs")
                : STATUS_OK;
 }
 
-static enum status read_runs(const struct seasons_paths *from, const struct path_list *paths,
-                             struct seasons *out, struct complaint *complaint)
+static enum status take_results(const struct path_list *paths, struct outing_result *results,
+                                struct seasons *out, struct complaint *complaint)
 {
     enum status status = STATUS_OK;
-    out->outings = calloc(paths->count + 1, sizeof *out->outings);
-    if (!out->outings)
-        return complain(complaint, STATUS_MEMORY, "no memory left for the runs");
-    for (size_t i = 0; i < paths->count && !status; i++) {
-        if (from->progress)
-            from->progress(from->self, i, paths->count);
-        status = read_one(out, paths->list[i], complaint);
-    }
+    for (size_t i = 0; i < paths->count && !status; i++)
+        status = take_result(out, paths->list[i], &results[i], complaint);
     if (!status && out->outing_count == 0)
         status = complain(complaint, STATUS_NOT_FOUND,
                           "none of the %zu files can be used. The first, %.300s: %.500s",
                           paths->count, out->refused_count > 0 ? out->refused[0].path : "",
                           out->refused_count > 0 ? out->refused[0].why : "");
+    return status;
+}
+
+static enum status read_runs(const struct seasons_paths *from, const struct path_list *paths,
+                             struct seasons *out, struct complaint *complaint)
+{
+    struct outing_result *results = calloc(paths->count + 1, sizeof *results);
+    out->outings = calloc(paths->count + 1, sizeof *out->outings);
+    enum status status =
+        results && out->outings
+            ? outings_read(paths->list, paths->count, &from->reading, results, complaint)
+            : complain(complaint, STATUS_MEMORY, "no memory left for the runs");
+    if (!status)
+        status = take_results(paths, results, out, complaint);
+    if (results)
+        outings_free(results, paths->count);
+    free(results);
     return status;
 }
 

@@ -1,7 +1,9 @@
-/* seasons_read.h - from a folder of runs to what seasons_solve wants: every run read once, one at a time. */
+/* seasons_read.h - from a folder of runs to what seasons_solve wants: every run read once, or taken from the
+ * cache (outings.h). */
 #ifndef SEARUN_SEASONS_READ_H
 #define SEARUN_SEASONS_READ_H
 
+#include "outings.h"
 #include "seasons.h"
 
 struct seasons_paths {
@@ -9,9 +11,7 @@ struct seasons_paths {
     char **list; /* run files, or folders: then every run file in them, not deeper */
     const char
         *services; /* the service log; NULL: service-log.csv beside the runs, if it is there */
-    /* Called before each run is read; NULL: not. */
-    void (*progress)(void *self, size_t done, size_t count);
-    void *self;
+    struct outings_options reading; /* cache, processes, progress */
 };
 
 /* Reads runs and service log into `out`, which has its options set and all else zero; what cannot be read
