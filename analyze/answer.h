@@ -7,7 +7,9 @@
 #include <stdint.h>
 
 #include "channel.h"
+#include "checklist.h"
 #include "service_log.h"
+#include "warmups.h"
 
 /* A number with its interval. NaN in all three where nothing can be said. */
 struct interval {
@@ -184,6 +186,9 @@ struct engine_answer {
     size_t hint_count;
     struct hint hints[HINTS_MAX];
     double normal_low, normal_high, alarm, rated_rpm; /* NaN if not recorded */
+    struct warmups warmups;                           /* in the runs after, by their dates */
+    size_t steady_holds; /* used holds after whose coolant was looked at for restlessness */
+    size_t restless_holds; /* ... and was restless */
 };
 
 /* Which source gave a quantity, out of how many. */
@@ -248,6 +253,7 @@ struct answer {
     struct service_log *service; /* the service history, owned; NULL without */
     char service_path[4096];     /* of it, and its SHA-256 */
     char service_sha256[65];
+    struct checklist checklist; /* ticks of the runs after */
     char options[1000]; /* the options used, for provenance */
     size_t run_count;
     struct run_summary *runs;

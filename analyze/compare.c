@@ -232,6 +232,8 @@ enum status compare_runs(const struct compare_options *options, struct answer *a
     if (!status)
         status = conclude(&c);
     if (!status)
+        status = comparison_look_at_aftercare(&c);
+    if (!status)
         status = comparison_tell_sources(&c);
     if (!status)
         status = comparison_look_at_files(&c);

@@ -80,6 +80,11 @@ enum status comparison_read_service(struct comparison *c);
 /* What it says of engines and senders; before the estimate. */
 void comparison_apply_service(struct comparison *c);
 
+/* --- comparison_aftercare.c */
+
+/* Fills the checklist and what the data of the runs after say of it; after the estimate. */
+enum status comparison_look_at_aftercare(struct comparison *c);
+
 /* --- comparison_tell.c */
 
 /* Fills answer->choices and answer->cleaned, and warns of sources that disagree. */

@@ -17,6 +17,7 @@ const struct section sections[] = {
     {"hints", "What to look at next", true, section_hints},
     {"charts", "Charts", false, section_charts},
     {"conditions", "Conditions of the runs", false, section_conditions},
+    {"checklist", "After the service", false, section_checklist},
     {"service", "Service history", false, section_service},
     {"notes", "Remarks", false, section_notes},
     {"certainty", "How sure, and why", false, section_certainty},

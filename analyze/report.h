@@ -65,6 +65,7 @@ void section_picture(struct document *document, const struct report_input *input
 void section_hints(struct document *document, const struct report_input *input);
 void section_charts(struct document *document, const struct report_input *input);
 void section_conditions(struct document *document, const struct report_input *input);
+void section_checklist(struct document *document, const struct report_input *input);
 void section_service(struct document *document, const struct report_input *input);
 void section_notes(struct document *document, const struct report_input *input);
 void section_certainty(struct document *document, const struct report_input *input);

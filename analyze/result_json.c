@@ -6,6 +6,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "aftercare.h"
 #include "facts.h"
 #include "words.h"
 
@@ -404,6 +405,33 @@ static void service_in(struct maker *maker, cJSON *root)
     }
 }
 
+static void tick_in(struct maker *maker, cJSON *object, const struct tick *tick)
+{
+    static const char *const said[] = {
+        [TICK_NONE] = "", [TICK_GIVEN] = "done", [TICK_DENIED] = "not done"};
+    string_in(maker, object, "said", said[tick->state]);
+    string_in(maker, object, "words", tick->words);
+    number_in(maker, object, "run", tick->state == TICK_NONE ? NAN : (double)tick->run);
+    number_in(maker, object, "time", tick->state == TICK_NONE ? NAN : tick->time);
+}
+
+static void checklist_in(struct maker *maker, cJSON *root)
+{
+    const struct answer *answer = maker->answer;
+    if (!aftercare_told(answer)) {
+        maker->failed |= cJSON_AddNullToObject(root, "checklist") == NULL;
+        return;
+    }
+    cJSON *list = array_in(maker, root, "checklist");
+    for (int item = 0; item < CHECK_COUNT; item++) {
+        enum check_item check = (enum check_item)item;
+        cJSON *object = object_in(maker, list, NULL);
+        string_in(maker, object, "key", check_key(check));
+        string_in(maker, object, "state", check_state_key(aftercare_state(answer, check)));
+        tick_in(maker, object, &answer->checklist.ticks[item]);
+    }
+}
+
 static void fill(struct maker *maker, cJSON *root, const char *command)
 {
     const struct answer *answer = maker->answer;
@@ -413,6 +441,7 @@ static void fill(struct maker *maker, cJSON *root, const char *command)
     string_in(maker, root, "options", answer->options);
     boat_file_in(maker, root);
     service_in(maker, root);
+    checklist_in(maker, root);
     number_in(maker, root, "seed", (double)answer->seed);
     number_in(maker, root, "confidence_level", answer->confidence_level);
     number_in(maker, root, "reference_sea_temperature", answer->reference_sea);

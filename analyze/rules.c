@@ -117,4 +117,16 @@ const struct rules rules = {
             /* Two good senders of a kind agree within 1 K or so (common practice, no source). */
             .sender_u = 1.0,
         },
+    .warmup =
+        {
+            /* Most thermostats of closed circuits are stamped 71 to 85 degC. */
+            .start_usual = 71,
+            .warm_slack = 1,
+            .warm_least = 10,
+            /* A cap is opened on an engine that a hand can rest on, not a little below its thermostat. */
+            .cold_below = 20,
+            .cold_most = 50,
+            .bridge = 60,
+            .underway = 1800,
+        },
 };

@@ -109,12 +109,24 @@ struct diagnose_rules {
     double sender_u;         /* K, standard uncertainty between two coolant senders */
 };
 
+/* Heat cycles after a service. */
+struct warmup_rules {
+    double start_usual; /* degC: a thermostat whose rating is not known begins to open about here */
+    double warm_slack;  /* K below the start of opening that count as warm */
+    double warm_least;  /* s: so long at least, or it was a stray reading */
+    double cold_below;  /* K below the start of opening: cooled down, ... */
+    double cold_most;   /* degC, ... and not above this */
+    double bridge;      /* s without readings that do not end a warm stretch */
+    double underway;    /* s warm under way that make the half hour */
+};
+
 struct rules {
     struct clean_rules clean;
     struct source_rules source;
     struct hold_rules hold;
     struct band_rules band;
     struct diagnose_rules diagnose;
+    struct warmup_rules warmup;
 };
 
 extern const struct rules rules;
