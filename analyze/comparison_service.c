@@ -5,6 +5,7 @@
 #include <string.h>
 
 #include "comparison.h"
+#include "facts.h"
 #include "provenance.h"
 
 /* A log that was only found beside the runs must not stop a comparison; one that was named must be
@@ -16,6 +17,17 @@ static enum status not_read(struct comparison *c, enum status status, const stru
     answer_warn(c->answer, "service_log_unreadable", -1,
                 "The service log beside the runs was left out: %s", why->text);
     return STATUS_OK;
+}
+
+/* The boat's name from the first run that has it, or "". */
+static const char *answer_boat(const struct answer *answer)
+{
+    for (size_t i = 0; i < answer->run_count; i++) {
+        const char *name = facts_get(answer->runs[i].facts, FACT_BOAT, 0, "name");
+        if (name[0] != '\0')
+            return name;
+    }
+    return "";
 }
 
 enum status comparison_read_service(struct comparison *c)
@@ -32,6 +44,7 @@ enum status comparison_read_service(struct comparison *c)
     if (status == STATUS_OK)
         status = service_log_read(path, answer->service, &why);
     if (status == STATUS_OK) {
+        service_log_keep_boat(answer->service, answer_boat(answer));
         snprintf(answer->service_path, sizeof answer->service_path, "%s", path);
         return STATUS_OK;
     }

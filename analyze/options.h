@@ -101,7 +101,7 @@ struct note_request {
 };
 
 struct service_request {
-    const char *place, *date, *hours, *engine, *by, *notes; /* NULL: not given */
+    const char *place, *date, *hours, *engine, *by, *notes, *boat; /* NULL: not given */
     struct string_list what;
     struct style style;
 };

@@ -50,6 +50,11 @@ TAKE(take_notes)
     return take_words(&((struct service_request *)target)->notes, value, complaint);
 }
 
+TAKE(take_boat)
+{
+    return take_words(&((struct service_request *)target)->boat, value, complaint);
+}
+
 TAKE(take_help)
 {
     (void)target;
@@ -74,6 +79,7 @@ static const struct option_row rows[] = {
     {"--hours", "H", OPTION_VALUE, "engine hours at that time", take_hours},
     {"--by", "WHO", OPTION_VALUE, "who did it", take_by},
     {"--notes", "TEXT", OPTION_VALUE, "anything else, in quotation marks", take_notes},
+    {"--boat", "NAME", OPTION_VALUE, "the boat, if the folder has runs of several", take_boat},
     {"--help", "", OPTION_FLAG, "this text", take_help},
 };
 

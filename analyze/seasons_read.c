@@ -222,6 +222,7 @@ static enum status take_event(struct seasons *out, const struct service_event *f
         .new_sender = from->kind == SERVICE_SENDER_EXCHANGED,
     };
     write_words(from, &event);
+    snprintf(event.boat, sizeof event.boat, "%s", from->boat);
     if (engine == -2)
         season_warn(out, 0, -1, "service_engine",
                     "The service log names an engine \"%s\" in line %u; no run has an engine of "

@@ -20,7 +20,7 @@ static void engine_cell(struct document *document, const struct service_event *e
 }
 
 static void event_row(struct document *document, const struct style *style,
-                      const struct service_event *event)
+                      const struct service_event *event, bool boats)
 {
     double hours = event->hours;
     document_cell(document, event->day_only ? word_date(event->date * 1000000).s
@@ -30,20 +30,32 @@ static void event_row(struct document *document, const struct style *style,
     document_cell(document, service_title(event->kind));
     document_cell(document, event->by[0] != '\0' ? event->by : WORD_NONE);
     document_cell(document, event->notes);
+    if (boats)
+        document_cell(document, event->boat);
+}
+
+/* A column for the boat only where the log is of several. */
+static bool names_boats(const struct service_log *log)
+{
+    for (size_t i = 1; i < log->count; i++)
+        if (strcmp(log->events[i].boat, log->events[0].boat) != 0)
+            return true;
+    return false;
 }
 
 void service_table(struct document *document, const struct style *style,
                    const struct service_log *log)
 {
     static const struct column columns[] = {
-        {"date", COLUMN_NAME},    {"engine hours", COLUMN_NUMBER},
-        {"engine", COLUMN_SHORT}, {"what was done", COLUMN_WORDS},
-        {"by", COLUMN_WORDS},     {"notes", COLUMN_WORDS}};
+        {"date", COLUMN_SHORT},          {"hours", COLUMN_NUMBER}, {"engine", COLUMN_SHORT},
+        {"what was done", COLUMN_WORDS}, {"by", COLUMN_WORDS},     {"notes", COLUMN_WORDS},
+        {"boat", COLUMN_WORDS}};
+    bool boats = names_boats(log);
     if (log->count == 0)
         return;
-    document_table(document, "", columns, sizeof columns / sizeof columns[0]);
+    document_table(document, "", columns, boats ? 7 : 6);
     for (size_t i = 0; i < log->count; i++)
-        event_row(document, style, &log->events[i]);
+        event_row(document, style, &log->events[i], boats);
     if (log->ignored[0] != '\0')
         document_paragraphf(document, "Columns of the log that are not read: %s.", log->ignored);
 }

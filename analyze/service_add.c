@@ -41,8 +41,8 @@ static void default_layout(struct adding *adding)
 {
     adding->fresh = true;
     adding->separator = ',';
-    adding->layout.count = SERVICE_COLUMNS;
-    for (size_t i = 0; i < SERVICE_COLUMNS; i++)
+    adding->layout.count = adding->typed[SERVICE_BOAT][0] != '\0' ? SERVICE_COLUMNS : SERVICE_USUAL;
+    for (size_t i = 0; i < adding->layout.count; i++)
         adding->layout.column[i] = (enum service_column_id)i;
 }
 
@@ -115,9 +115,9 @@ static void add_field(struct text *line, const struct adding *adding, size_t col
         text_csv(line, adding->typed[column]);
 }
 
-static void add_titles(struct text *line)
+static void add_titles(struct text *line, const struct service_layout *layout)
 {
-    for (size_t i = 0; i < SERVICE_COLUMNS; i++)
+    for (size_t i = 0; i < layout->count; i++)
         text_addf(line, "%s%s", i > 0 ? "," : "", service_columns[i].title);
     text_add(line, "\n");
 }
@@ -135,7 +135,7 @@ static void make_line(struct text *line, const struct adding *adding, const stru
     if (!ends_in_line_end(content))
         text_add(line, line_end);
     if (adding->fresh)
-        add_titles(line);
+        add_titles(line, &adding->layout);
     for (size_t i = 0; i < adding->layout.count; i++) {
         text_add(line, i > 0 ? separator : "");
         add_field(line, adding, adding->layout.column[i]);
@@ -222,7 +222,8 @@ static struct adding adding_of(const char *path, const struct service_entry *ent
 {
     return (struct adding){
         .path = path,
-        .typed = {entry->date, entry->hours, entry->engine, entry->what, entry->by, entry->notes},
+        .typed = {entry->date, entry->hours, entry->engine, entry->what, entry->by, entry->notes,
+                  entry->boat},
         .complaint = complaint,
     };
 }

@@ -14,8 +14,11 @@ enum service_column_id {
     SERVICE_WHAT,
     SERVICE_BY,
     SERVICE_NOTES,
+    SERVICE_BOAT,
     SERVICE_COLUMNS /* also: no column of ours */
 };
+
+#define SERVICE_USUAL SERVICE_BOAT /* columns of a new log, unless a boat is named */
 
 struct service_column {
     const char *title, *words; /* other titles, between | */

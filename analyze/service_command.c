@@ -77,16 +77,22 @@ static enum status look_at(const struct service_request *request, struct complai
     return STATUS_OK;
 }
 
+static const char *typed(const char *value)
+{
+    return value != NULL ? value : "";
+}
+
 static struct service_entry entry_of(const struct service_request *request, size_t index)
 {
-    const char *const typed[] = {
-        request->date,   request->hours,
-        request->engine, index < request->what.count ? request->what.list[index] : NULL,
-        request->by,     request->notes};
-    const char *field[6];
-    for (size_t i = 0; i < 6; i++)
-        field[i] = typed[i] != NULL ? typed[i] : "";
-    return (struct service_entry){field[0], field[1], field[2], field[3], field[4], field[5]};
+    return (struct service_entry){
+        .date = typed(request->date),
+        .hours = typed(request->hours),
+        .engine = typed(request->engine),
+        .what = request->what.list[index],
+        .by = typed(request->by),
+        .notes = typed(request->notes),
+        .boat = typed(request->boat),
+    };
 }
 
 static void say_added(struct document *out, const struct service_entry *entry, const char *path)
@@ -118,7 +124,8 @@ enum status service_run(const struct service_request *request, struct document *
 {
     enum status status;
     bool adding = request->what.count > 0 || request->date != NULL || request->hours != NULL ||
-                  request->engine != NULL || request->by != NULL || request->notes != NULL;
+                  request->engine != NULL || request->by != NULL || request->notes != NULL ||
+                  request->boat != NULL;
     char *path = log_of(request->place, &status, complaint);
     if (status == STATUS_OK)
         status = adding ? add(request, path, out, complaint) : tell(request, path, out, complaint);

@@ -219,6 +219,18 @@ static enum status read_notes(const char *text, struct service_event *event,
     return read_text(text, &event->notes, complaint);
 }
 
+static enum status read_boat(const char *text, struct service_event *event,
+                             struct complaint *complaint)
+{
+    if (strlen(text) >= sizeof event->boat)
+        return complain(complaint, STATUS_BAD_DATA,
+                        "the name of the boat is longer than %zu bytes; write it as the runs have "
+                        "it",
+                        sizeof event->boat - 1);
+    strcpy(event->boat, text);
+    return STATUS_OK;
+}
+
 const struct service_column service_columns[SERVICE_COLUMNS] = {
     {"date", "", true, read_date},
     {"engine hours", "hours", false, read_hours},
@@ -226,6 +238,7 @@ const struct service_column service_columns[SERVICE_COLUMNS] = {
     {"what was done", "what|work|work done", true, read_what},
     {"by", "by whom|who|done by", false, read_by},
     {"notes", "note|remarks|remark", false, read_notes},
+    {"boat", "vessel", false, read_boat},
 };
 
 /* --- the file */
@@ -274,7 +287,7 @@ static void add_ignored(struct service_log *log, const char *title)
 static enum status no_columns(struct complaint *complaint, const char *why)
 {
     struct text titles = {0};
-    for (size_t i = 0; i < SERVICE_COLUMNS; i++)
+    for (size_t i = 0; i < SERVICE_USUAL; i++)
         text_addf(&titles, "%s%s", i > 0 ? "," : "", service_columns[i].title);
     enum status status = complain(complaint, STATUS_BAD_DATA,
                                   "%s; the first line names the columns: %s (\"date\" and \"what "
@@ -485,6 +498,20 @@ char *service_log_in(const char *folder)
         text_add(&path, length == 0 ? "./" : "/");
     text_add(&path, SERVICE_LOG_NAME);
     return text_take(&path);
+}
+
+void service_log_keep_boat(struct service_log *log, const char *boat)
+{
+    size_t kept = 0;
+    for (size_t i = 0; i < log->count; i++) {
+        struct service_event *event = &log->events[i];
+        if (boat[0] == '\0' || event->boat[0] == '\0' ||
+            service_same_words(event->boat, boat, strlen(boat)))
+            log->events[kept++] = *event;
+        else
+            free_event(event);
+    }
+    log->count = kept;
 }
 
 bool service_event_touches(const struct service_event *event, int engine, const char *label)

@@ -6,7 +6,8 @@
  *
  * Layout of the file: csv.h, at most 1 MiB. The first line names the columns, in any order; others than
  * these are left alone. Dates are ISO 8601 (2026-05-14, or 2026-05-14T15:30Z; UTC). The engine is a
- * number, the engine's label, or "all" (also if empty). What was done: service_kinds.def. An empty file is
+ * number, the engine's label, or "all" (also if empty). A column "boat" tells the boats of a folder
+ * apart. What was done: service_kinds.def. An empty file is
  * a log without lines.
  */
 #ifndef SEARUN_SERVICE_LOG_H
@@ -46,6 +47,7 @@ struct service_event {
     bool day_only;  /* no time of day was given */
     double hours;   /* of the engine; NaN: not recorded */
     int engine;     /* number; -1: all engines, or one by its label */
+    char boat[100]; /* "" if the log is of one boat only */
     char label[64]; /* label of the engine, "" if it is a number or all */
     enum service_kind kind;
     char *by, *notes; /* owned, cleaned, "" if not recorded */
@@ -76,6 +78,9 @@ char *service_log_in(const char *folder);
 /* Was this work done on that engine? `label` is the engine's, "" if it has none. */
 bool service_event_touches(const struct service_event *event, int engine, const char *label);
 
+/* Drops the work on other boats than that; lines that name no boat stay, and all do if `boat` is "". */
+void service_log_keep_boat(struct service_log *log, const char *boat);
+
 /* Was the work done before a run that began then (unix time, s)? On the day of the work itself a run
  * whose recorded purpose is "before service" came before it, any other after it, unless the work has
  * a time of day. `purpose` may be "". */
@@ -85,7 +90,8 @@ bool service_event_precedes(const struct service_event *event, int64_t run_start
 /* --- adding a line */
 
 struct service_entry {
-    const char *date, *hours, *engine, *what, *by, *notes; /* as typed; "" for what is not known */
+    const char *date, *hours, *engine, *what, *by, *notes,
+        *boat; /* as typed; "" for what is not known */
 };
 
 /* Can the entry be meant? STATUS_BAD_USAGE says what is allowed. */

@@ -220,6 +220,25 @@ static void knows_the_engine_and_the_order(void **state)
     assert_false(service_event_precedes(&event, 100 * DAY - 1, "after service"));
 }
 
+static void tells_boats_apart(void **state)
+{
+    (void)state;
+    struct service_log log;
+    struct complaint complaint;
+    static const char content[] = "date,what,boat\n2020-01-01,zinc,Tern's Reach\n"
+                                  "2020-01-02,acid,Two Sisters\n2020-01-03,other,\n";
+    static const struct {
+        const char *boat;
+        size_t count;
+    } cases[] = {{"", 3}, {"two sisters", 2}, {"Tern's Reach", 2}, {"another", 1}};
+    for (size_t i = 0; i < 4; i++) {
+        assert_int_equal(parse(content, &log, &complaint), STATUS_OK);
+        service_log_keep_boat(&log, cases[i].boat);
+        assert_int_equal(log.count, cases[i].count);
+        service_log_free(&log);
+    }
+}
+
 static void finds_the_log_beside_a_run(void **state)
 {
     (void)state;
@@ -274,8 +293,8 @@ static const char *get(void)
     return content;
 }
 
-static const struct service_entry acid = {"2026-05-14", "1240,5",   "port",
-                                          "acid",       "K. Marsh", "half of the tubes, \"soft\""};
+static const struct service_entry acid = {
+    "2026-05-14", "1240,5", "port", "acid", "K. Marsh", "half of the tubes, \"soft\"", ""};
 
 static void makes_a_log(void **state)
 {
@@ -284,7 +303,7 @@ static void makes_a_log(void **state)
     unlink(path);
     assert_int_equal(service_log_add(path, &acid, &complaint), STATUS_OK);
     assert_int_equal(
-        service_log_add(path, &(struct service_entry){"2026-05-15", "", "", "zinc", "", "=1+1"},
+        service_log_add(path, &(struct service_entry){"2026-05-15", "", "", "zinc", "", "=1+1", ""},
                         &complaint),
         STATUS_OK);
     assert_string_equal(get(), TITLES "2026-05-14,1240.5,port,heat exchanger acid-cleaned,K. Marsh,"
@@ -296,6 +315,20 @@ static void makes_a_log(void **state)
     assert_string_equal(log.events[0].notes, acid.notes);
     assert_string_equal(log.events[1].notes, "=1+1");
     service_log_free(&log);
+}
+
+static void a_named_boat_gets_its_column(void **state)
+{
+    (void)state;
+    struct complaint complaint = {""};
+    struct service_entry entry = {"2026-05-15", "", "", "zinc", "", "", "Two Sisters"};
+    unlink(path);
+    assert_int_equal(service_log_add(path, &entry, &complaint), STATUS_OK);
+    assert_string_equal(get(), "date,engine hours,engine,what was done,by,notes,boat\n"
+                               "2026-05-15,,,zinc anode changed,,,Two Sisters\n");
+    put(TITLES);
+    assert_int_equal(service_log_add(path, &entry, &complaint), STATUS_BAD_DATA);
+    assert_non_null(strstr(complaint.text, "no column \"boat\""));
 }
 
 static void keeps_to_the_layout_of_the_file(void **state)
@@ -374,8 +407,10 @@ int main(void)
         cmocka_unit_test(refuses_what_is_no_text),
         cmocka_unit_test(every_kind_is_found_by_all_its_names),
         cmocka_unit_test(knows_the_engine_and_the_order),
+        cmocka_unit_test(tells_boats_apart),
         cmocka_unit_test(finds_the_log_beside_a_run),
         cmocka_unit_test(makes_a_log),
+        cmocka_unit_test(a_named_boat_gets_its_column),
         cmocka_unit_test(keeps_to_the_layout_of_the_file),
         cmocka_unit_test(adds_nothing_that_cannot_be_meant),
         cmocka_unit_test(takes_a_half_written_line_off_again),
