@@ -52,6 +52,21 @@ struct value {
     double value;     /* in the channel's unit; never NaN: what is missing is not listed */
 };
 
+/* How well a column of one origin was read, where people or the maker of an instrument say so. Kept as
+ * attributes of the column in the run file. Zero or "": not said. Uncertainties are standard
+ * uncertainties in the channel's unit (JCGM 100); three kinds, by what they share:
+ *   reading_u     fresh in every reading, beside what rounding to `step` leaves
+ *   run_u         the same in all readings of the run, fresh in every run (where an infrared
+ *                 thermometer is pointed, and at what surface)
+ *   instrument_u  the same in every run made with this instrument (how far a gauge is off)  */
+struct accuracy {
+    bool by_hand; /* each reading was taken by somebody, at the end of a time of steady running */
+    double interval; /* s, usual time between two samples of a logger */
+    double step;     /* what readings are rounded to, in the channel's unit */
+    double reading_u, run_u, instrument_u;
+    char instrument[64]; /* UTF-8; the same words mean the same instrument: "dash gauge" */
+};
+
 #define VALUES_MAX 32 /* most values one message gives to one origin */
 
 /* Where decoders put what they find. Functions may be called any number of times for one message.

@@ -20,8 +20,9 @@ struct series {
     enum channel_id channel;
     struct origin origin;
     size_t count;
-    double *time;  /* s since run start, not decreasing */
-    double *value; /* in the channel's unit */
+    double *time;             /* s since run start, not decreasing */
+    double *value;            /* in the channel's unit */
+    struct accuracy accuracy; /* all zero where nobody said anything */
 };
 
 struct run_facts_of {

@@ -71,6 +71,10 @@ enum status run_write_open(const struct run_start *start, struct run_writer **ou
 enum status run_write_readings(struct run_writer *run, int64_t at, const struct origin *origin,
                                const struct value *values, size_t count);
 
+/* How well a column is read: makes it if it is not there yet. Once a column. */
+enum status run_write_accuracy(struct run_writer *run, const struct origin *origin,
+                               enum channel_id channel, const struct accuracy *accuracy);
+
 /* A raw 0183 line without its line end, or a raw CAN frame (id as in struct can_frame, with the
  * EFF/RTR/ERR flag bits). */
 enum status run_write_line(struct run_writer *run, int64_t at, unsigned input, const char *bytes,

@@ -206,6 +206,25 @@ enum status writer_begin_stream(struct run_writer *run, struct stream_out *strea
     return status;
 }
 
+static bool put_said(hid_t column, const char *name, double value)
+{
+    return !(value > 0) || h5_put_double(column, name, value);
+}
+
+/* What was not said is not written. */
+enum status writer_put_accuracy(hid_t column, const struct accuracy *accuracy)
+{
+    bool done_well =
+        (!accuracy->by_hand || h5_put_text(column, "sampling", SAMPLING_BY_HAND)) &&
+        put_said(column, "sampling_interval", accuracy->interval) &&
+        put_said(column, "resolution", accuracy->step) &&
+        put_said(column, "reading_uncertainty", accuracy->reading_u) &&
+        put_said(column, "run_uncertainty", accuracy->run_u) &&
+        put_said(column, "instrument_uncertainty", accuracy->instrument_u) &&
+        (!accuracy->instrument[0] || h5_put_text(column, "instrument", accuracy->instrument));
+    return done_well ? STATUS_OK : STATUS_IO;
+}
+
 /* --- raw messages */
 
 static enum status open_raw(struct run_writer *run, unsigned input, const char *kind,

@@ -128,4 +128,7 @@ bool layout_origin_is_sound(const struct origin *origin);
 #define RAW_KIND_LINES "lines"
 #define RAW_KIND_FRAMES "CAN frames"
 
+/* The attribute `sampling` of a column that was read by hand. */
+#define SAMPLING_BY_HAND "by hand"
+
 #endif

@@ -112,6 +112,31 @@ enum status run_open_field(struct run *run, const struct stream *stream, enum ch
     return status;
 }
 
+/* A number that was not said, or cannot be meant, is none. */
+static double read_said(hid_t data, const char *name)
+{
+    double value;
+    bool there = H5Aexists(data, name) > 0 && h5_get_double(data, name, &value);
+    return there && value > 0 && value < 1e9 ? value : 0;
+}
+
+static void read_accuracy(hid_t data, struct accuracy *out)
+{
+    char sampling[24] = "";
+    *out = (struct accuracy){
+        .interval = read_said(data, "sampling_interval"),
+        .step = read_said(data, "resolution"),
+        .reading_u = read_said(data, "reading_uncertainty"),
+        .run_u = read_said(data, "run_uncertainty"),
+        .instrument_u = read_said(data, "instrument_uncertainty"),
+    };
+    if (H5Aexists(data, "sampling") > 0 && h5_get_text(data, "sampling", sampling, sizeof sampling))
+        out->by_hand = strcmp(sampling, SAMPLING_BY_HAND) == 0;
+    if (H5Aexists(data, "instrument") <= 0 ||
+        !h5_get_text(data, "instrument", out->instrument, sizeof out->instrument))
+        out->instrument[0] = '\0';
+}
+
 static void take_values(struct series *out, const double *times, size_t count, const int32_t *cells,
                         struct scale scale)
 {
@@ -157,6 +182,7 @@ static enum status read_field(struct run *run, size_t index, struct series *out,
     if (status == STATUS_OK) {
         status = open_field(run, stream, group, out->channel, &column, &scale, complaint);
         if (status == STATUS_OK) {
+            read_accuracy(column.data, &out->accuracy);
             out->time = malloc((stream->count + 1) * sizeof *out->time);
             out->value = malloc((stream->count + 1) * sizeof *out->value);
             status = out->time && out->value

@@ -201,6 +201,25 @@ enum status run_write_readings(struct run_writer *run, int64_t at, const struct 
     return commit(run, &stream->table, 1);
 }
 
+enum status run_write_accuracy(struct run_writer *run, const struct origin *origin,
+                               enum channel_id channel, const struct accuracy *accuracy)
+{
+    const struct value column = {(uint16_t)channel, 0};
+    if (run->failed != STATUS_OK)
+        return run->failed;
+    uint16_t *slot = find_slot(run, origin);
+    if (*slot == 0 && run->stream_count == STREAMS_MAX)
+        return STATUS_OK; /* nothing of it will be kept, and that is counted */
+    if (*slot == 0 && add_stream(run, origin, slot) != STATUS_OK)
+        return run->failed;
+    struct stream_out *stream = run->streams[*slot - 1];
+    if (begin_fields(run, stream, &column, 1) != STATUS_OK)
+        return run->failed;
+    hid_t data = stream->table.columns[stream->column_of[channel]].data;
+    h5_enter(&run->words);
+    return writer_done(run, writer_put_accuracy(data, accuracy), "cannot describe a column");
+}
+
 /* --- raw messages */
 
 static enum status append(struct run_writer *run, struct table_out *table, const void *row)

@@ -50,6 +50,7 @@ enum status writer_fail(struct run_writer *run, enum status status, const char *
 /* run_begin.c: what is written once, between h5_enter and h5_leave of the caller. */
 enum status writer_begin_file(struct run_writer *run, const struct run_start *start);
 enum status writer_begin_stream(struct run_writer *run, struct stream_out *stream);
+enum status writer_put_accuracy(hid_t column, const struct accuracy *accuracy);
 enum status writer_begin_lines(struct run_writer *run, unsigned input);
 enum status writer_begin_frames(struct run_writer *run, unsigned input);
 
