@@ -12,6 +12,8 @@
 #include "messages_can.h"
 #include "rebuild.h"
 #include "request.h"
+#include "sheet.h"
+#include "tabled.h"
 
 #define EXIT_RUN_FAILED 1
 #define EXIT_BAD_USAGE 2
@@ -25,6 +27,7 @@ struct command {
     const char *rebuild;                 /* journal */
     char request[REQUEST_LINE_MAX + 16]; /* to a logger at work; "" none */
     bool json;
+    struct table_order tables;
     bool check_only;
     bool done; /* --help and the like: nothing more to do */
     size_t set_count;
@@ -97,6 +100,12 @@ static enum status take_replay(struct command *command, const char *text)
 static enum status take_rebuild(struct command *command, const char *text)
 {
     command->rebuild = text;
+    return STATUS_OK;
+}
+
+static enum status take_sheet(struct command *command, const char *text)
+{
+    command->tables.sheet = text;
     return STATUS_OK;
 }
 
@@ -192,6 +201,8 @@ static const struct option_row {
      "record from a capture file instead of the inputs, as fast as possible"},
     {"rebuild", "JOURNAL", take_rebuild,
      "make the run file of a run that was cut off, and record nothing"},
+    {"sheet", "FILE.csv", take_sheet,
+     "make a run of readings that were taken by hand, and record nothing"},
     {"boat", "NAME", take_boat, "the boat's name; as --set boat.name=NAME"},
     {"purpose", "PURPOSE", take_purpose,
      "\"before service\", \"after service\" or \"other\"; as --set run.purpose=PURPOSE"},
@@ -374,6 +385,10 @@ static enum status work(struct command *command)
                                             .output = command->order.output,
                                             .keep = command->config.settings.keep_journal};
         return rebuild_run(&order, &command->voice);
+    }
+    if (command->tables.sheet) {
+        command->tables.output = command->order.output;
+        return tables_record(&command->config, &command->tables, &command->voice);
     }
     return logger_record(&command->config, &command->order, &command->voice);
 }

@@ -1,0 +1,135 @@
+/* tabled.c - see tabled.h. */
+#include "tabled.h"
+
+#include <math.h>
+#include <stdarg.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+void remark(const struct remarks *remarks, enum say_level level, size_t line, const char *format,
+            ...)
+{
+    char words[700], text[1000];
+    va_list arguments;
+    va_start(arguments, format);
+    vsnprintf(words, sizeof words, format, arguments);
+    va_end(arguments);
+    if (line > 0)
+        snprintf(text, sizeof text, "%.200s:%zu: %s", remarks->name, line, words);
+    else
+        snprintf(text, sizeof text, "%.200s: %s", remarks->name, words);
+    remarks->tell(remarks->self, level, text);
+}
+
+static bool make_room(struct tabled *table)
+{
+    size_t room = table->row_room ? 2 * table->row_room : 256;
+    if (table->row_count < table->row_room)
+        return true;
+    struct tabled_row *rows = realloc(table->rows, room * sizeof *rows);
+    if (rows)
+        table->rows = rows;
+    double *values = realloc(table->values, (room * table->column_count + 1) * sizeof *values);
+    if (values)
+        table->values = values;
+    if (!rows || !values)
+        return false;
+    table->row_room = room;
+    return true;
+}
+
+double *tabled_add_row(struct tabled *table, int64_t unix_us, size_t line)
+{
+    if (!make_room(table))
+        return NULL;
+    double *values = table->values + table->row_count * table->column_count;
+    table->rows[table->row_count++] = (struct tabled_row){unix_us, line, NULL};
+    for (size_t i = 0; i < table->column_count; i++)
+        values[i] = NAN;
+    return values;
+}
+
+enum status tabled_add_remark(struct tabled *table, const char *key, const char *text)
+{
+    struct tabled_remark *grown =
+        realloc(table->remarks, (table->remark_count + 1) * sizeof *grown);
+    if (!grown)
+        return STATUS_MEMORY;
+    table->remarks = grown;
+    struct tabled_remark *one = &grown[table->remark_count++];
+    snprintf(one->key, sizeof one->key, "%s", key);
+    snprintf(one->text, sizeof one->text, "%s", text);
+    return STATUS_OK;
+}
+
+/* --- order of time */
+
+struct place_in_time {
+    int64_t unix_us;
+    size_t row;
+};
+
+static int by_time(const void *left, const void *right)
+{
+    const struct place_in_time *a = left, *b = right;
+    if (a->unix_us != b->unix_us)
+        return a->unix_us < b->unix_us ? -1 : 1;
+    return (a->row > b->row) - (a->row < b->row);
+}
+
+enum status tabled_sort(struct tabled *table)
+{
+    size_t n = table->row_count;
+    struct place_in_time *places = malloc((n + 1) * sizeof *places);
+    struct tabled_row *rows = malloc((n + 1) * sizeof *rows);
+    double *values = malloc((n * table->column_count + 1) * sizeof *values);
+    enum status status = places && rows && values ? STATUS_OK : STATUS_MEMORY;
+    for (size_t i = 0; i < n && status == STATUS_OK; i++)
+        places[i] = (struct place_in_time){table->rows[i].unix_us, i};
+    if (status == STATUS_OK) {
+        qsort(places, n, sizeof *places, by_time);
+        for (size_t i = 0; i < n; i++) {
+            rows[i] = table->rows[places[i].row];
+            memcpy(values + i * table->column_count,
+                   table->values + places[i].row * table->column_count,
+                   table->column_count * sizeof *values);
+        }
+        if (n > 0) {
+            memcpy(table->rows, rows, n * sizeof *rows);
+            memcpy(table->values, values, n * table->column_count * sizeof *values);
+        }
+    }
+    free(places);
+    free(rows);
+    free(values);
+    return status;
+}
+
+void tabled_free(struct tabled *table)
+{
+    for (size_t i = 0; i < table->row_count; i++)
+        free(table->rows[i].note);
+    facts_free(&table->facts);
+    free(table->rows);
+    free(table->values);
+    free(table->remarks);
+    memset(table, 0, sizeof *table);
+}
+
+void tabled_put(struct tabled *table, double *row, size_t column, double value, size_t line,
+                const struct remarks *remarks)
+{
+    struct tabled_column *to = &table->columns[column];
+    const struct channel *channel = channel_get(to->channel);
+    if (!(value >= channel->low && value <= channel->high)) {
+        tally_add(&table->tally, REASON_OUT_OF_RANGE, 0);
+        remark(remarks, SAY_WARNING, line,
+               "%s of %g %s is not believable (%g to %g is) and was left out", channel->title,
+               value, unit_symbol(channel->unit, UNITS_SI), channel->low, channel->high);
+        return;
+    }
+    row[column] = value;
+    to->readings++;
+    tally_add(&table->tally, REASON_READINGS, 0);
+}

@@ -1,0 +1,80 @@
+/* tabled.h - a run as rows of a table: what a sheet or a CSV file says, before it is a run file. */
+#ifndef SEARUN_TABLED_H
+#define SEARUN_TABLED_H
+
+#include "config.h"
+#include "facts.h"
+#include "reading.h"
+#include "say.h"
+#include "tally.h"
+
+#define TABLED_COLUMNS_MAX 64
+
+/* Is told each line that cannot be taken, or that something was assumed for: "sheet.csv:12: ...". */
+struct remarks {
+    void (*tell)(void *self, enum say_level level, const char *text);
+    void *self;
+    const char *name; /* of the file, for the words */
+};
+void remark(const struct remarks *remarks, enum say_level level, size_t line, const char *format,
+            ...) __attribute__((format(printf, 4, 5)));
+
+struct tabled_column {
+    struct origin origin;
+    enum channel_id channel;
+    struct accuracy accuracy;
+    size_t readings; /* how many there are */
+};
+
+struct tabled_row {
+    int64_t unix_us;
+    size_t line;
+    char *note; /* owned; NULL: none */
+};
+
+/* Something that is told once, without a time of its own. */
+struct tabled_remark {
+    char key[32], text[256];
+};
+
+/* Zero-initialise; tabled_free at the end. */
+struct tabled {
+    struct facts facts;    /* what the head of a sheet says */
+    int64_t start_unix_us; /* instant 0; not after any row */
+    size_t column_count;
+    struct tabled_column columns[TABLED_COLUMNS_MAX];
+    size_t row_count, row_room;
+    struct tabled_row *rows; /* in the order of time */
+    double *values;          /* row_count rows of column_count; NaN: nothing */
+    size_t remark_count;
+    struct tabled_remark *remarks;
+    struct tally
+        tally; /* READINGS, ROWS, BAD_ROW, NOT_A_NUMBER, OUT_OF_RANGE, NOT_KEPT; instants are 0 */
+};
+
+/* A new last row, all its values NaN; NULL if there is no memory. All columns are there before the
+ * first row. */
+double *tabled_add_row(struct tabled *table, int64_t unix_us, size_t line);
+enum status tabled_add_remark(struct tabled *table, const char *key, const char *text);
+/* Rows into the order of time; rows of one instant stay as they were. STATUS_MEMORY. */
+enum status tabled_sort(struct tabled *table);
+void tabled_free(struct tabled *table);
+
+/* Puts a value into a cell if the catalogue believes it; else it is counted, and told. */
+void tabled_put(struct tabled *table, double *row, size_t column, double value, size_t line,
+                const struct remarks *remarks);
+
+/* What is asked for on the command line. */
+struct table_order {
+    const char *sheet;   /* file, or NULL */
+    const char *csv;     /* file, or NULL */
+    const char *columns; /* map of its columns, or the file that holds it */
+    const char *output;  /* run file; NULL: a name is made in the runs folder */
+};
+
+/* Reads a sheet, a CSV file, or both into one run, and makes its run file. Facts of the configuration
+ * go before those of the sheet. All words go through `voice`. */
+enum status tables_record(const struct config *config, const struct table_order *order,
+                          const struct voice *voice);
+
+#endif

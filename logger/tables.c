@@ -1,0 +1,402 @@
+/* tables.c - from a sheet or table to its run file; see tabled.h. */
+#include <errno.h>
+#include <fcntl.h>
+#include <inttypes.h>
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+#include "names.h"
+#include "run_write.h"
+#include "sheet.h"
+#include "tabled.h"
+
+#define TOLD_MAX 40 /* remarks of one file that are said; the rest is counted */
+
+/* One file on its way into the run. */
+struct source {
+    const char *path;
+    const char *kind; /* "sheet", "csv" */
+    char *text;       /* owned */
+    size_t length;
+    struct tabled table;
+    const struct voice *voice;
+    size_t told, untold;
+};
+
+struct making {
+    const struct config *config;
+    const struct table_order *order;
+    const struct voice *voice;
+    struct complaint complaint;
+    size_t source_count;
+    struct source sources[2];
+    struct facts facts;
+    int64_t start_unix_us, end_unix_us;
+    char path[PATH_ROOM];
+    struct run_writer *run;
+};
+
+static void tell(void *self, enum say_level level, const char *text)
+{
+    struct source *source = self;
+    if (source->told >= TOLD_MAX)
+        source->untold++;
+    else
+        say(source->voice, level, "%s", text);
+    source->told++;
+}
+
+/* --- files */
+
+static enum status read_whole(int file, size_t most, struct source *source,
+                              struct complaint *complaint)
+{
+    size_t room = 0;
+    for (;;) {
+        if (room - source->length < 2) {
+            room = room ? 2 * room : 65536;
+            char *grown = realloc(source->text, room);
+            if (!grown)
+                return complain(complaint, STATUS_MEMORY, "no memory left for %s", source->path);
+            source->text = grown;
+        }
+        ssize_t got = read(file, source->text + source->length, room - source->length - 1);
+        if (got < 0 && errno == EINTR)
+            continue;
+        if (got < 0)
+            return complain(complaint, STATUS_IO, "%s: %s", source->path, strerror(errno));
+        source->length += (size_t)got;
+        if (got == 0)
+            break;
+        if (source->length > most)
+            return complain(complaint, STATUS_BAD_DATA,
+                            "%s is longer than %zu MiB; cut it into several files", source->path,
+                            most >> 20);
+    }
+    source->text[source->length] = '\0';
+    return STATUS_OK;
+}
+
+/* Spreadsheets save other things than text unless told. */
+static enum status check_text(const struct source *source, struct complaint *complaint)
+{
+    bool archive = source->length >= 4 && memcmp(source->text, "PK\x03\x04", 4) == 0;
+    bool wide = source->length >= 2 && (memcmp(source->text, "\xFF\xFE", 2) == 0 ||
+                                        memcmp(source->text, "\xFE\xFF", 2) == 0);
+    if (archive || wide || memchr(source->text, '\0', source->length))
+        return complain(complaint, STATUS_BAD_DATA,
+                        "%s is %s; save it from the spreadsheet as CSV, in UTF-8", source->path,
+                        archive ? "the spreadsheet's own file"
+                        : wide  ? "text in UTF-16"
+                                : "no text");
+    return source->length > 0 ? STATUS_OK
+                              : complain(complaint, STATUS_BAD_DATA, "%s is empty", source->path);
+}
+
+static enum status load(struct source *source, size_t most, struct complaint *complaint)
+{
+    int file = open(source->path, O_RDONLY | O_CLOEXEC);
+    if (file < 0)
+        return complain(complaint, errno == ENOENT ? STATUS_NOT_FOUND : STATUS_IO, "%s: %s",
+                        source->path, strerror(errno));
+    enum status status = read_whole(file, most, source, complaint);
+    close(file);
+    return status == STATUS_OK ? check_text(source, complaint) : status;
+}
+
+static enum status read_sheet(struct making *it, struct source *source)
+{
+    const struct remarks remarks = {tell, source, source->path};
+    enum status status = load(source, SHEET_SIZE_MAX, &it->complaint);
+    if (status == STATUS_OK)
+        status = sheet_read(source->text, source->length, &remarks, &source->table, &it->complaint);
+    return status;
+}
+
+static enum status read_sources(struct making *it)
+{
+    enum status status = STATUS_OK;
+    if (it->order->sheet) {
+        struct source *source = &it->sources[it->source_count++];
+        *source = (struct source){.path = it->order->sheet, .kind = "sheet", .voice = it->voice};
+        status = read_sheet(it, source);
+    }
+    for (size_t i = 0; i < it->source_count; i++)
+        if (it->sources[i].untold > 0)
+            say(it->voice, SAY_WARNING, "%s: %zu more remarks of this kind", it->sources[i].path,
+                it->sources[i].untold);
+    return status;
+}
+
+/* --- facts and dates */
+
+static enum status take_facts(struct making *it, const struct facts *facts)
+{
+    for (size_t i = 0; i < facts->count; i++) {
+        const struct fact *fact = &facts->list[i];
+        enum status status = facts_set(&it->facts, fact->section, fact->engine, fact->key,
+                                       fact->value, &it->complaint);
+        if (status != STATUS_OK)
+            return status;
+    }
+    return STATUS_OK;
+}
+
+/* What the command line and the configuration say goes before what the sheet says. */
+static enum status gather_facts(struct making *it)
+{
+    enum status status = STATUS_OK;
+    for (size_t i = 0; i < it->source_count && status == STATUS_OK; i++)
+        status = take_facts(it, &it->sources[i].table.facts);
+    return status == STATUS_OK ? take_facts(it, &it->config->facts) : status;
+}
+
+static enum status find_dates(struct making *it)
+{
+    it->start_unix_us = INT64_MAX;
+    it->end_unix_us = INT64_MIN;
+    for (size_t i = 0; i < it->source_count; i++) {
+        const struct tabled *table = &it->sources[i].table;
+        int64_t last = table->rows[table->row_count - 1].unix_us;
+        if (table->start_unix_us < it->start_unix_us)
+            it->start_unix_us = table->start_unix_us;
+        if (last > it->end_unix_us)
+            it->end_unix_us = last;
+    }
+    if (it->end_unix_us - it->start_unix_us <= INT64_C(14) * 86400 * 1000000)
+        return STATUS_OK;
+    return complain(&it->complaint, STATUS_BAD_DATA,
+                    "the rows span %.1f days, which is no one run: look at the dates%s",
+                    (double)(it->end_unix_us - it->start_unix_us) / 86400e6,
+                    it->source_count > 1 ? " of both files, and at their time zones" : "");
+}
+
+/* --- the run file */
+
+static enum status open_run(struct making *it)
+{
+    struct run_input inputs[2];
+    memset(inputs, 0, sizeof inputs);
+    for (size_t i = 0; i < it->source_count; i++) {
+        const struct source *source = &it->sources[i];
+        const char *slash = strrchr(source->path, '/');
+        snprintf(inputs[i].text, sizeof inputs[i].text, "%s:%.80s", source->kind,
+                 slash ? slash + 1 : source->path);
+        snprintf(inputs[i].label, sizeof inputs[i].label, "%s", source->kind);
+    }
+    const struct run_start start = {
+        .path = it->path,
+        .start_unix_us = it->start_unix_us,
+        .clock = CLOCK_CAPTURE,
+        .facts = &it->facts,
+        .inputs = inputs,
+        .input_count = it->source_count,
+        .software = "searun-logger " SEARUN_VERSION,
+    };
+    return run_write_open(&start, &it->run, &it->complaint);
+}
+
+static int64_t instant(const struct making *it, int64_t unix_us)
+{
+    return (unix_us - it->start_unix_us) * NS_PER_US;
+}
+
+static enum status write_columns(struct making *it, size_t input)
+{
+    struct tabled *table = &it->sources[input].table;
+    enum status status = STATUS_OK;
+    for (size_t c = 0; c < table->column_count && status == STATUS_OK; c++) {
+        struct tabled_column *column = &table->columns[c];
+        column->origin.input = (uint8_t)input;
+        if (column->readings > 0)
+            status =
+                run_write_accuracy(it->run, &column->origin, column->channel, &column->accuracy);
+    }
+    return status;
+}
+
+/* The values of one row that have the origin of column `first`, if that is the first that has it. */
+static enum status write_origin(struct making *it, const struct tabled *table, size_t row,
+                                size_t first)
+{
+    struct value values[VALUES_MAX];
+    const double *cells = table->values + row * table->column_count;
+    const struct origin *origin = &table->columns[first].origin;
+    size_t count = 0;
+    for (size_t c = 0; c < table->column_count; c++) {
+        if (memcmp(&table->columns[c].origin, origin, sizeof *origin) != 0)
+            continue;
+        if (c < first)
+            return STATUS_OK;
+        if (!isnan(cells[c]) && count < VALUES_MAX)
+            values[count++] = (struct value){(uint16_t)table->columns[c].channel, cells[c]};
+    }
+    return count == 0 ? STATUS_OK
+                      : run_write_readings(it->run, instant(it, table->rows[row].unix_us), origin,
+                                           values, count);
+}
+
+static enum status write_rows(struct making *it, size_t input)
+{
+    const struct tabled *table = &it->sources[input].table;
+    enum status status = STATUS_OK;
+    for (size_t i = 0; i < table->remark_count && status == STATUS_OK; i++)
+        status = run_write_event(it->run, 0, NULL, table->remarks[i].key, table->remarks[i].text);
+    for (size_t row = 0; row < table->row_count && status == STATUS_OK; row++) {
+        for (size_t c = 0; c < table->column_count && status == STATUS_OK; c++)
+            status = write_origin(it, table, row, c);
+        if (status == STATUS_OK && table->rows[row].note)
+            status = run_write_event(it->run, instant(it, table->rows[row].unix_us), NULL, "note",
+                                     table->rows[row].note);
+    }
+    return status;
+}
+
+/* Every byte of the file as raw lines, so that it can be read again. */
+static enum status write_raw(struct making *it, unsigned input)
+{
+    const struct source *source = &it->sources[input];
+    enum status status = STATUS_OK;
+    for (size_t at = 0; at < source->length && status == STATUS_OK;) {
+        const char *end = memchr(source->text + at, '\n', source->length - at);
+        size_t size = end ? (size_t)(end - source->text) - at : source->length - at;
+        status = run_write_line(it->run, 0, input, source->text + at, size);
+        at += size + 1;
+    }
+    return status;
+}
+
+static enum status write_all(struct making *it)
+{
+    enum status status = STATUS_OK;
+    for (size_t i = 0; i < it->source_count && status == STATUS_OK; i++) {
+        status = write_columns(it, i);
+        if (status == STATUS_OK)
+            status = write_rows(it, i);
+        if (status == STATUS_OK)
+            status = write_raw(it, (unsigned)i);
+    }
+    return status;
+}
+
+static enum status close_run(struct making *it)
+{
+    struct tally tallies[2];
+    for (size_t i = 0; i < it->source_count; i++)
+        tallies[i] = it->sources[i].table.tally;
+    const struct run_end end = {.end = instant(it, it->end_unix_us),
+                                .start_unix_us = it->start_unix_us,
+                                .clock = CLOCK_CAPTURE,
+                                .clean = true,
+                                .tallies = tallies};
+    enum status status = run_write_close(it->run, &end, &it->complaint);
+    it->run = NULL;
+    return status;
+}
+
+static enum status name_run(struct making *it)
+{
+    const char *boat = facts_get(&it->facts, FACT_BOAT, 0, "name");
+    enum status status = STATUS_OK;
+    if (it->order->output)
+        status = snprintf(it->path, sizeof it->path, "%s", it->order->output) < PATH_ROOM - 16
+                     ? STATUS_OK
+                     : STATUS_BAD_USAGE;
+    else
+        status = names_find(it->path, sizeof it->path, it->config->settings.directory,
+                            it->start_unix_us, boat);
+    return status == STATUS_OK
+               ? names_make_folder(it->path, it->voice)
+               : complain(&it->complaint, status, "no name for the run could be made");
+}
+
+static enum status make_file(struct making *it)
+{
+    enum status status = name_run(it);
+    if (status == STATUS_OK)
+        status = open_run(it);
+    if (status != STATUS_OK)
+        return status;
+    status = write_all(it);
+    enum status ended = close_run(it); /* gives the words of the first failure */
+    return status == STATUS_OK ? ended : status;
+}
+
+/* --- words at the end */
+
+static void say_source(const struct making *it, const struct source *source)
+{
+    const struct tally *tally = &source->table.tally;
+    uint64_t cells =
+        tally->line[REASON_NOT_A_NUMBER].count + tally->line[REASON_OUT_OF_RANGE].count;
+    say(it->voice, SAY_NOTE, "%s: %zu rows, %" PRIu64 " readings", source->path,
+        source->table.row_count, tally->line[REASON_READINGS].count);
+    if (tally->line[REASON_BAD_ROW].count > 0)
+        say(it->voice, SAY_WARNING, "%s: %" PRIu64 " rows were refused (their text is kept)",
+            source->path, tally->line[REASON_BAD_ROW].count);
+    if (cells > 0)
+        say(it->voice, SAY_WARNING, "%s: %" PRIu64 " entries were left out (their text is kept)",
+            source->path, cells);
+}
+
+static bool has_channel(const struct making *it, enum channel_id channel)
+{
+    for (size_t i = 0; i < it->source_count; i++)
+        for (size_t c = 0; c < it->sources[i].table.column_count; c++)
+            if (it->sources[i].table.columns[c].channel == channel &&
+                it->sources[i].table.columns[c].readings > 0)
+                return true;
+    return false;
+}
+
+static void say_missing(const struct making *it)
+{
+    static const enum channel_id needed[] = {CHANNEL_ENGINE_SPEED, CHANNEL_COOLANT_TEMPERATURE,
+                                             CHANNEL_SEA_TEMPERATURE};
+    for (size_t i = 0; i < sizeof needed / sizeof needed[0]; i++) {
+        bool told = needed[i] == CHANNEL_SEA_TEMPERATURE &&
+                    facts_get(&it->facts, FACT_RUN, 0, "sea_temperature")[0] != '\0';
+        if (!told && !has_channel(it, needed[i]))
+            say(it->voice, SAY_WARNING, "there is no %s in it, which a comparison needs",
+                channel_get(needed[i])->key);
+    }
+}
+
+enum status tables_record(const struct config *config, const struct table_order *order,
+                          const struct voice *voice)
+{
+    struct making *it = calloc(1, sizeof *it);
+    if (!it) {
+        say(voice, SAY_ERROR, "no memory left");
+        return STATUS_MEMORY;
+    }
+    it->config = config;
+    it->order = order;
+    it->voice = voice;
+    enum status status = read_sources(it);
+    if (status == STATUS_OK)
+        status = gather_facts(it);
+    if (status == STATUS_OK)
+        status = find_dates(it);
+    if (status == STATUS_OK)
+        status = make_file(it);
+    for (size_t i = 0; status == STATUS_OK && i < it->source_count; i++)
+        say_source(it, &it->sources[i]);
+    if (status == STATUS_OK) {
+        say_missing(it);
+        say(voice, SAY_NOTE, "made %s", it->path);
+    } else if (it->complaint.text[0]) {
+        say(voice, SAY_ERROR, "%s", it->complaint.text);
+    }
+    for (size_t i = 0; i < it->source_count; i++) {
+        tabled_free(&it->sources[i].table);
+        free(it->sources[i].text);
+    }
+    facts_free(&it->facts);
+    free(it);
+    return status;
+}

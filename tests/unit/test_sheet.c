@@ -1,0 +1,268 @@
+/* test_sheet.c - sheets filled in by hand: what is taken, what is refused with which words, and what
+ * is stated of the instruments.
+ *
+ * Standard uncertainties of stated limits: half-width over the root of three (JCGM 100:2008, 4.3.7). */
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+#include <cmocka.h>
+#include <string.h>
+
+#include "../../logger/sheet.h"
+#include "near.h"
+
+static struct tabled table;
+static char told[20000];
+
+static void keep(void *self, enum say_level level, const char *text)
+{
+    (void)self;
+    size_t length = strlen(told);
+    snprintf(told + length, sizeof told - length, "%d %s\n", (int)level, text);
+}
+
+static enum status read_text(const char *text, struct complaint *complaint)
+{
+    const struct remarks remarks = {keep, NULL, "a.csv"};
+    tabled_free(&table);
+    told[0] = '\0';
+    return sheet_read(text, strlen(text), &remarks, &table, complaint);
+}
+
+static void read_well(const char *text)
+{
+    struct complaint complaint = {""};
+    if (read_text(text, &complaint) != STATUS_OK)
+        fail_msg("%s", complaint.text);
+}
+
+static void must_tell(const char *words)
+{
+    if (!strstr(told, words))
+        fail_msg("\"%s\" was not told, but:\n%s", words, told);
+}
+
+static void must_refuse(const char *text, const char *words)
+{
+    struct complaint complaint = {""};
+    assert_int_equal(read_text(text, &complaint), STATUS_BAD_DATA);
+    if (!strstr(complaint.text, words))
+        fail_msg("\"%s\" is not in \"%s\"", words, complaint.text);
+}
+
+static const struct tabled_column *column(enum channel_id channel, unsigned engine, size_t *index)
+{
+    for (size_t i = 0; i < table.column_count; i++)
+        if (table.columns[i].channel == channel && table.columns[i].origin.instance == engine) {
+            *index = i;
+            return &table.columns[i];
+        }
+    fail_msg("no column of %s", channel_get(channel)->key);
+    return NULL;
+}
+
+static double cell(size_t row, enum channel_id channel, unsigned engine)
+{
+    size_t index = 0;
+    column(channel, engine, &index);
+    assert_true(row < table.row_count);
+    return table.values[row * table.column_count + index];
+}
+
+#define HEAD "date,2026-11-25\ntime zone,UTC\nheld,5 min\n"
+#define NAMES "time,rpm,gauge [°F],sea [°C],notes\n"
+
+static void test_plain(void **state)
+{
+    (void)state;
+    read_well("Sea trial sheet\nboat,Tern's Reach\nRated speed,2800\nPurpose of the run,Before\n"
+              "thermostat (start and full),\"160, 180 °F\"\nfuel on board,half,\n" HEAD NAMES
+              "10:05,1000,165,16.5,smooth\n10:10,1400,170,,\n\n# a remark\n");
+    assert_int_equal(table.row_count, 2);
+    assert_int_equal(table.rows[0].unix_us / 1000000, 1795601100); /* date -u -d, 10:05 */
+    assert_int_equal(table.start_unix_us / 1000000, 1795600800);   /* held since 10:00 */
+    assert_near(cell(0, CHANNEL_ENGINE_SPEED, 0), 1000, 0);
+    assert_near(cell(0, CHANNEL_COOLANT_TEMPERATURE, 0), (165 - 32) / 1.8, 1e-9);
+    assert_near(cell(1, CHANNEL_SPEED_HELD, 0), 300, 0);
+    assert_true(isnan(cell(1, CHANNEL_SEA_TEMPERATURE, 0)));
+    assert_string_equal(table.rows[0].note, "smooth");
+    assert_string_equal(facts_get(&table.facts, FACT_BOAT, 0, "name"), "Tern's Reach");
+    assert_string_equal(facts_get(&table.facts, FACT_ENGINE, 0, "rated_rpm"), "2800");
+    assert_string_equal(facts_get(&table.facts, FACT_RUN, 0, "purpose"), "before service");
+    assert_string_equal(facts_get(&table.facts, FACT_RUN, 0, "fuel_on_board"), "half");
+    double start, full;
+    assert_true(facts_pair(&table.facts, 0, "thermostat", &start, &full));
+    assert_near(start, 71.1111, 1e-3);
+    assert_near(full, 82.2222, 1e-3);
+    assert_int_equal(table.tally.line[REASON_READINGS].count, 5);
+    assert_int_equal(table.tally.line[REASON_ROWS].count, 2);
+}
+
+static void test_semicolons(void **state)
+{
+    (void)state;
+    read_well("\xEF\xBB\xBF"
+              "Datum;x\r\ndate;25.11.2026\r\ntime zone;+02:00\r\nengine started;11:40\r\n"
+              "thermostat 1;71,5;82;°C\r\n\r\n"
+              "Time;rpm 0;rpm 1;held [s];thermostat housing 1 (°C);raw water out 1 [°C]\r\n"
+              "12:05;1000;1010;240;73,4;21,5\r\n");
+    assert_near(cell(0, CHANNEL_COOLANT_TEMPERATURE, 1), 73.4, 1e-9);
+    assert_near(cell(0, CHANNEL_RAW_WATER_OUT, 1), 21.5, 1e-9);
+    assert_near(cell(0, CHANNEL_ENGINE_SPEED, 1), 1010, 0);
+    assert_near(cell(0, CHANNEL_SPEED_HELD, 0), 240, 0);
+    assert_int_equal(table.start_unix_us / 1000000, 1795599600); /* 11:40 at +02:00 */
+    assert_string_equal(facts_get(&table.facts, FACT_ENGINE, 1, "thermostat"), "71.5, 82");
+    must_tell("\"Datum\" is no line that is known");
+    assert_string_equal(table.remarks[0].text, "Datum: x");
+}
+
+static void test_accuracy(void **state)
+{
+    (void)state;
+    size_t i;
+    read_well("gauge read to,2 °C\ngauge right to,± 4 °F\ngauge,the one on the flybridge\n"
+              "emissivity,0.90\nemissivity right to,0.05\ninfrared thermometer right to,2 °C\n"
+              "infrared thermometer repeats to,0.5 °C\ntachometer read to,25 rpm\n" HEAD
+              "time,rpm,gauge [°C],thermostat housing [°C]\n10:05,1000,72,70.5\n");
+    const struct accuracy *gauge = &column(CHANNEL_COOLANT_TEMPERATURE, 0, &i)->accuracy;
+    assert_true(gauge->by_hand);
+    assert_near(gauge->step, 2, 1e-9);
+    assert_near(gauge->instrument_u, 4 / 1.8 / sqrt(3.0), 1e-9);
+    assert_near(gauge->run_u, 0, 0);
+    assert_string_equal(gauge->instrument, "the one on the flybridge");
+    const struct accuracy *gun = &table.columns[i + 1].accuracy;
+    assert_string_equal(table.columns[i + 1].origin.label, "infrared");
+    assert_near(gun->reading_u, 0.5 / sqrt(3.0), 1e-9);
+    assert_near(gun->instrument_u, 2 / sqrt(6.0), 1e-9);
+    /* Emissivity, worked by hand: n = 14388 / (10 * 353.15) = 4.0742; (308.15 / 353.15)^n = 0.5738;
+     * 353.15 / n * 0.4262 = 36.94 K for each 100 %; 0.05 / 0.9 / sqrt 3 of it is 1.185 K. */
+    assert_near(gun->run_u, hypot(2 / sqrt(6.0), 1.185), 2e-3);
+    assert_near(column(CHANNEL_ENGINE_SPEED, 0, &i)->accuracy.step, 25, 0);
+}
+
+static void test_entries_left_out(void **state)
+{
+    (void)state;
+    read_well(HEAD NAMES "10:05,\"1,800\",abc,16.5,\n10:10,1400,400,-,\nx,1,2,3,\n,1,2,3,\n"
+                         "10:15,1800,180,16.5,,over\n");
+    must_tell("a.csv:5: \"1,800\" under rpm is not a number");
+    must_tell("a.csv:5: \"abc\" under gauge [°F]");
+    must_tell("a.csv:6: Coolant temperature of 204.444 °C is not believable (-40 to 150 is)");
+    must_tell("a.csv:7: \"x\" is no time: the row was not taken");
+    must_tell("a.csv:8: no time: the row was not taken");
+    must_tell("a.csv:9: \"over\" stands in no named column");
+    assert_int_equal(table.tally.line[REASON_NOT_A_NUMBER].count, 2);
+    assert_int_equal(table.tally.line[REASON_OUT_OF_RANGE].count, 1);
+    assert_int_equal(table.tally.line[REASON_BAD_ROW].count, 2);
+    assert_int_equal(table.row_count, 3);
+}
+
+static void test_decimal_or_thousands(void **state)
+{
+    (void)state;
+    read_well("date;2026-11-25\nheld;5\ntime;rpm;gauge [°C]\n10:05;1.800;82,5\n10:10;1,800;82.5\n");
+    assert_true(isnan(cell(0, CHANNEL_ENGINE_SPEED, 0)));
+    assert_true(isnan(cell(1, CHANNEL_ENGINE_SPEED, 0)));
+    assert_near(cell(0, CHANNEL_COOLANT_TEMPERATURE, 0), 82.5, 0);
+    assert_near(cell(1, CHANNEL_COOLANT_TEMPERATURE, 0), 82.5, 0);
+    must_tell("Write it as 1800 or 82.5 or 82,5");
+}
+
+static void test_time_goes_on(void **state)
+{
+    (void)state;
+    read_well(HEAD NAMES "23:55,1000,165,,\n00:05,1400,170,,\n00:02,1000,170,,\n");
+    assert_int_equal((table.rows[2].unix_us - table.rows[0].unix_us) / 1000000, 600);
+    assert_near(cell(1, CHANNEL_ENGINE_SPEED, 0), 1000, 0); /* in the order of time */
+    read_well(HEAD NAMES "10:05,1000,165,,\n10:02,1400,170,,\n");
+    must_tell("a.csv:6: 10:02 lies before the time of the row above");
+    assert_near(cell(0, CHANNEL_ENGINE_SPEED, 0), 1400, 0);
+}
+
+static void test_held_is_bounded(void **state)
+{
+    (void)state;
+    read_well(HEAD NAMES "10:05,1000,165,,\n10:08,1400,170,,\n10:13,1410,170,,\n");
+    assert_near(cell(0, CHANNEL_SPEED_HELD, 0), 300, 0);
+    assert_near(cell(1, CHANNEL_SPEED_HELD, 0), 180, 0);
+    assert_near(cell(2, CHANNEL_SPEED_HELD, 0), 300, 0); /* the same speed read again */
+    must_tell("1000 rpm was read 3.0 minutes before, so this speed cannot have been held for 5.0");
+    read_well("date,2026-11-25\n" NAMES "10:05,1000,165,,\n");
+    must_tell("nothing says how long each speed was held");
+    assert_true(isnan(cell(0, CHANNEL_SPEED_HELD, 0)));
+}
+
+static void test_assumed_is_told(void **state)
+{
+    (void)state;
+    read_well("date,2026-11-25\n" NAMES "10:05,1000,165,16,\n");
+    must_tell("times are taken as UTC");
+    must_tell("how well the gauge is read; it is taken to be read to 5 °F, right to 3 °C");
+    must_tell("how well the sea thermometer is read");
+    assert_null(strstr(told, "infrared"));
+}
+
+static void test_refused_whole(void **state)
+{
+    (void)state;
+    must_refuse("", "no line names the columns");
+    must_refuse("boat,x\n", "no line names the columns");
+    must_refuse(NAMES "10:05,1000,165,16,\n", "a.csv:1: no date stands above the table");
+    must_refuse(HEAD "time,rpm,gauge\n10:05,1000,165\n", "does not say its unit");
+    must_refuse(HEAD "time,rpm,gauge [psi]\n10:05,1000,165\n", "°C, °F, K");
+    must_refuse(HEAD NAMES, "no row with a time");
+}
+
+static void test_bad_head(void **state)
+{
+    (void)state;
+    read_well("rated rpm,fast\ntime zone,CET\nheld,long\nemissivity,2\ngauge read to,5 psi\n"
+              "engine number,-1\nengine started,early\nemissivity right to,x\n"
+              "date,2026-11-25\n" NAMES "10:05,1000,165,16,\n");
+    must_tell("a.csv:1: left out: rated_rpm = \"fast\"");
+    must_tell("a.csv:2: time zone = \"CET\" is not understood");
+    must_tell("a.csv:3: held = \"long\"");
+    must_tell("a.csv:4: emissivity = \"2\"");
+    must_tell("a.csv:5: read to = \"5 psi\"");
+    must_tell("a.csv:6: engine number = \"-1\"");
+    must_tell("a.csv:7: engine started = \"early\"");
+    must_tell("a.csv:8: emissivity right to = \"x\"");
+    assert_int_equal(table.tally.line[REASON_NOT_A_NUMBER].count, 8);
+}
+
+static void test_columns_alike(void **state)
+{
+    (void)state;
+    read_well(HEAD "time,rpm,gauge [°F],coolant [°F],oil temperature [°C],tea [°C]\n"
+                   "10:05,1000,165,170,80,60\n");
+    must_tell("the column \"tea [°C]\" is not known");
+    assert_string_equal(table.columns[1].origin.label, "gauge");
+    assert_string_equal(table.columns[2].origin.label, "coolant");
+    assert_near(cell(0, CHANNEL_OIL_TEMPERATURE, 0), 80, 0);
+}
+
+static int forget(void **state)
+{
+    (void)state;
+    tabled_free(&table);
+    return 0;
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(test_plain),
+        cmocka_unit_test(test_semicolons),
+        cmocka_unit_test(test_accuracy),
+        cmocka_unit_test(test_entries_left_out),
+        cmocka_unit_test(test_decimal_or_thousands),
+        cmocka_unit_test(test_time_goes_on),
+        cmocka_unit_test(test_held_is_bounded),
+        cmocka_unit_test(test_assumed_is_told),
+        cmocka_unit_test(test_refused_whole),
+        cmocka_unit_test(test_bad_head),
+        cmocka_unit_test(test_columns_alike),
+    };
+    return cmocka_run_group_tests(tests, NULL, forget);
+}
