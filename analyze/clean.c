@@ -272,7 +272,7 @@ static void forgive_zero(const struct series *series, struct spans *frozen)
 
 static void count_stale(const struct series *series, double duration, struct cleaned *count)
 {
-    double silence = channel_get(series->channel)->silence, last = 0.0;
+    double silence = series_silence(series), last = 0.0;
     for (size_t i = 0; i <= series->count; i++) {
         double now = i < series->count ? series->time[i] : duration;
         if (now - last > silence) {
@@ -289,7 +289,7 @@ static enum status clean_with(struct series *series, double duration, unsigned c
     const struct kind *kind = kind_of(series->channel);
     struct cleaned *count = &out->count;
     count->unbelievable = drop_unbelievable(series, marks);
-    if (kind) {
+    if (kind && !series->accuracy.by_hand) { /* people do not write down spikes */
         double step;
         count->dropouts = drop_dropouts(series, marks);
         enum status status = series_step(series->value, series->count, &step);

@@ -8,6 +8,7 @@
  *                 American Statistical Association 69 (1974), 383): out
  *   frozen        a sender that never repeats itself stands still to the last digit: kept, but the
  *                 stretch is told, and holds in it are refused
+ *                 (the last three not in columns that were read by hand)
  *   stale         silences longer than the catalogue allows: nothing to take out, never bridged
  * What is taken out becomes missing; the readings around it bridge it if they are near enough.
  */

@@ -175,6 +175,7 @@ void comparison_close(struct comparison *c)
     free(c->books);
     free(c->agreed);
     free(c->facts);
+    free(c->hands);
     free(c->steps);
 }
 

@@ -21,6 +21,7 @@ struct comparison {
     struct agreed *agreed;        /* one per engine of the answer */
     struct trial *trials;         /* engine by engine, each with every run */
     struct estimate_facts *facts; /* one per engine */
+    struct hand_reading *hands;   /* the same order as steps */
     double *steps; /* of the coolant senders: engine by engine, each with every run */
 };
 

@@ -61,6 +61,81 @@ void comparison_set_reference(struct comparison *c)
         given ? c->options->reference_sea : round(10 * mean_sea(c)) / 10; /* 0.1 K, to be quoted */
 }
 
+/* --- what people state of their instruments */
+
+static const struct accuracy *accuracy_of(const struct trial *trial, size_t quantity)
+{
+    return trial->chosen[quantity] ? &trial->chosen[quantity]->series.accuracy : NULL;
+}
+
+static struct hand_reading hand_of(const struct trial *trial)
+{
+    const struct accuracy *coolant = accuracy_of(trial, QUANTITY_COOLANT);
+    const struct accuracy *speed = accuracy_of(trial, QUANTITY_SPEED);
+    struct hand_reading hand = {.by_hand = trial_by_hand(trial)};
+    if (coolant)
+        hand.coolant_u = coolant->reading_u;
+    if (speed && speed->by_hand)
+        hand.speed_u = hypot(speed->reading_u, speed->step / sqrt(12.0));
+    return hand;
+}
+
+/* All that one reading may be off, its rounding too. */
+static double whole_uncertainty(const struct accuracy *accuracy)
+{
+    return hypot(hypot(accuracy->reading_u, accuracy->step / sqrt(12.0)),
+                 hypot(accuracy->run_u, accuracy->instrument_u));
+}
+
+/* How far the coolant of any run of an engine may be off for all of its readings: by so much the
+ * thermostat's rating may not fit what was read. */
+static double coolant_offset_u(const struct comparison *c, size_t e)
+{
+    double most = 0;
+    for (size_t r = 0; r < c->answer->run_count; r++) {
+        const struct accuracy *a = accuracy_of(&comparison_trials(c, e)[r], QUANTITY_COOLANT);
+        if (a)
+            most = fmax(most, hypot(a->run_u, a->instrument_u));
+    }
+    return most;
+}
+
+static bool same_instrument(const struct candidate *a, const struct candidate *b)
+{
+    return a->channel == b->channel && strcmp(a->title, b->title) == 0 &&
+           strcmp(a->series.accuracy.instrument, b->series.accuracy.instrument) == 0;
+}
+
+/* What may lie between the coolant of two runs, K: what comes anew every run and, with two
+ * instruments, what each is off for good. A sender that nobody states anything of is good to
+ * sender_u. 0 where nothing was read by hand. */
+static double between_runs(const struct candidate *a, const struct candidate *b)
+{
+    const struct accuracy *x = &a->series.accuracy, *y = &b->series.accuracy;
+    if (!x->by_hand && !y->by_hand)
+        return 0;
+    double u = hypot(x->run_u, y->run_u);
+    if (same_instrument(a, b))
+        return u;
+    u = hypot(u, hypot(x->instrument_u, y->instrument_u));
+    return hypot(u, x->by_hand && y->by_hand ? 0 : rules.diagnose.sender_u);
+}
+
+/* The most between any run before and any run after. */
+static double hand_sender_u(const struct comparison *c, size_t e)
+{
+    const struct trial *trials = comparison_trials(c, e);
+    double most = 0;
+    for (size_t i = 0; i < c->answer->run_count; i++)
+        for (size_t k = 0; k < c->answer->run_count; k++) {
+            const struct candidate *a = trials[i].chosen[QUANTITY_COOLANT];
+            const struct candidate *b = trials[k].chosen[QUANTITY_COOLANT];
+            if (a && b && trials[i].side == SIDE_BEFORE && trials[k].side == SIDE_AFTER)
+                most = fmax(most, between_runs(a, b));
+        }
+    return most;
+}
+
 /* How unsure the sea is as a mean over a run: worse where it was typed in or the sensor drifts. */
 static double sea_uncertainty(const struct comparison *c)
 {
@@ -72,6 +147,7 @@ static double sea_uncertainty(const struct comparison *c)
             extra = fmax(extra, rules.diagnose.hand_sea_u);
         if (!trial->chosen[QUANTITY_SEA])
             continue;
+        extra = fmax(extra, whole_uncertainty(accuracy_of(trial, QUANTITY_SEA)));
         if (sea_follows_engine(&trial->sea))
             drift = fmax(drift, trial->sea.effect);
         else if (drift <= rules.diagnose.sea_drift)
@@ -81,6 +157,13 @@ static double sea_uncertainty(const struct comparison *c)
     return hypot(ESTIMATE_SEA_U, extra);
 }
 
+/* NaN means what is usual of a rating. */
+static double widened(double rating_u, double offset_u)
+{
+    return offset_u > 0 ? hypot(isnan(rating_u) ? ESTIMATE_RATING_U : rating_u, offset_u)
+                        : rating_u;
+}
+
 static void fill_facts(struct comparison *c, size_t e)
 {
     struct lag lags[RUNS_MAX];
@@ -88,6 +171,7 @@ static void fill_facts(struct comparison *c, size_t e)
     for (size_t r = 0; r < c->answer->run_count; r++) {
         const struct trial *trial = &comparison_trials(c, e)[r];
         const struct candidate *coolant = trial->chosen[QUANTITY_COOLANT];
+        c->hands[e * c->answer->run_count + r] = hand_of(trial);
         steps[r] = coolant && !coolant->cleaning.lively ? coolant->profile.step : 0.0;
         lags[r] = trial->lag;
     }
@@ -96,11 +180,12 @@ static void fill_facts(struct comparison *c, size_t e)
     c->facts[e] = (struct estimate_facts){
         .thermostat_start = agreed->thermostat_start,
         .thermostat_full = agreed->thermostat_full,
-        .thermostat_u = agreed->thermostat_u,
+        .thermostat_u = widened(agreed->thermostat_u, coolant_offset_u(c, e)),
         .thermostat_from = agreed->thermostat_from,
         .lag = lag.seconds,
         .lag_u = lag.u,
         .coolant_step = steps,
+        .hand = c->hands + e * c->answer->run_count,
     };
 }
 
@@ -116,6 +201,7 @@ static double sender_uncertainty(struct comparison *c)
             u = fmax(rules.diagnose.sender_u, shift);
         if (strcmp(agreed->thermostat_from, "given") != 0)
             u = hypot(u, agreed->thermostat_shift);
+        u = fmax(u, hand_sender_u(c, e));
         if (!isnan(c->options->sender_u))
             u = c->options->sender_u;
         c->facts[e].sender_changed = u > 0;
@@ -153,7 +239,8 @@ enum status comparison_estimate(struct comparison *c)
     struct estimate_job job = {.facts = c->facts};
     enum status status = find_control(c, &job.control_engine);
     c->steps = calloc(c->answer->engine_count * c->answer->run_count + 1, sizeof *c->steps);
-    if (!c->steps)
+    c->hands = calloc(c->answer->engine_count * c->answer->run_count + 1, sizeof *c->hands);
+    if (!c->steps || !c->hands)
         return comparison_no_memory(c);
     if (status || c->answer->engine_count == 0)
         return status;

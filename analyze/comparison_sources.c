@@ -105,8 +105,8 @@ enum status comparison_check_wishes(const struct comparison *c)
 
 static void grid_of(const struct candidate *candidate, double *cells, size_t count)
 {
-    series_grid(&candidate->series, channel_get(candidate->channel)->silence, COLUMN_STEP, false,
-                cells, count);
+    series_grid(&candidate->series, series_silence(&candidate->series), COLUMN_STEP, false, cells,
+                count);
 }
 
 /* Judges every sea sensor of a run by the speed of the engine. */

@@ -140,7 +140,7 @@ static enum status thin(const struct candidate *candidate, struct sample_series 
 {
     if (!candidate)
         return STATUS_OK;
-    return series_thin(&candidate->series, channel_get(candidate->channel)->silence, out);
+    return series_thin(&candidate->series, series_silence(&candidate->series), out);
 }
 
 /* --- traces */

@@ -228,7 +228,7 @@ static void note_silence(const struct trial *trial, size_t quantity, char *text,
     const struct channel *channel = channel_get(chosen->channel);
     size_t length = strlen(text);
     if (count->stale_seconds > rules.diagnose.lost_share * trial->duration &&
-        count->stale_seconds > rules.diagnose.run_gap + channel->silence)
+        count->stale_seconds > rules.diagnose.run_gap + series_silence(&chosen->series))
         snprintf(text + length, room - length, "%s%s %zu times, %.0f s in all",
                  length > 0 ? "; " : "", channel->key, count->stale, count->stale_seconds);
 }
@@ -287,6 +287,8 @@ static void warn_of_heat(const struct subject *s, const struct trial *trial, dou
 static void check_sea_frozen(const struct subject *s, const struct trial *trial)
 {
     const struct candidate *sea = trial->chosen[QUANTITY_SEA];
+    if (sea->series.accuracy.by_hand)
+        return;
     double beside = sea->profile.mid - round(2 * sea->profile.mid) / 2;
     if (sea->profile.step == 0.0 && fabs(beside) > rules.diagnose.sea_frozen_step)
         answer_warn(s->answer, "sea_frozen", -1,

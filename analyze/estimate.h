@@ -16,8 +16,16 @@
 #define ESTIMATE_HOLDS_MAX 400 /* holds of one engine that can be used; more are a complaint */
 #define ESTIMATE_DRAWS 2000    /* draws of the Monte Carlo */
 #define ESTIMATE_SEA_U 0.3     /* K, sea sensor against the sea, if nothing better is known */
+#define ESTIMATE_RATING_U 1.0  /* K, thermostat rating if its uncertainty is not known */
 #define ESTIMATE_LAG 135.0     /* s, time constant of the stored heat, if none was fitted */
 #define ESTIMATE_LAG_U 45.0    /* s */
+
+/* Readings of one run that were taken by hand, at the end of each hold. */
+struct hand_reading {
+    bool by_hand;
+    double coolant_u; /* K, fresh in every reading, beside its rounding */
+    double speed_u;   /* rpm, what reading the tachometer leaves unsure in every hold */
+};
 
 /* What is known of one engine beside its holds. One per engine of the answer, in the same order. */
 struct estimate_facts {
@@ -26,8 +34,9 @@ struct estimate_facts {
     const char *thermostat_from; /* "given" or "run file"; not read if the two are NaN */
     double lag, lag_u;           /* s, from lag_fit; NaN: ESTIMATE_LAG and ESTIMATE_LAG_U */
     const double
-        *coolant_step;   /* K, one per run: step of the coolant sender; 0 if finer than noise */
-    bool sender_changed; /* the coolant sender was changed or moved between the sides */
+        *coolant_step; /* K, one per run: step of the coolant sender; 0 if finer than noise */
+    const struct hand_reading *hand; /* one per run; NULL: nothing was read by hand */
+    bool sender_changed;             /* the coolant sender was changed or moved between the sides */
 };
 
 /* What is the same for all engines. */

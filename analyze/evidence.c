@@ -20,6 +20,7 @@
     0.15 /* of K taken up by block and oil at the start of a run, though the water is
                                at its temperature, ... */
 #define WARMING_TIME 240.0 /* s, ... and how it dies away (common practice, no source) */
+#define SPEED_POWER 1.9    /* ln K over ln speed (propeller law over the exchanger's flow) */
 #define SAME_SPEED 0.5     /* rpm; bands closer than this are one */
 
 void evidence_free(struct evidence *evidence)
@@ -170,6 +171,20 @@ double evidence_warming_u(double from, double to)
     return WARMING * exp(-0.5 * (from + to) / WARMING_TIME);
 }
 
+static bool is_by_hand(const struct estimate_facts *facts, const struct hold *hold)
+{
+    return facts->hand && facts->hand[hold->run].by_hand;
+}
+
+/* A reading by hand stands alone: nothing averages its rounding away. */
+static void fill_hand_look(const struct hand_reading *hand, const struct hold *hold, double step,
+                           struct look *look)
+{
+    look->reading_u = hypot(step / sqrt(12.0), hand->coolant_u);
+    look->warming_u = hypot(look->warming_u, SPEED_POWER * hand->speed_u / hold->rpm);
+    look->slope = look->slope_u = 0; /* see settle_hand_look */
+}
+
 static void fill_look(struct evidence *evidence, const struct estimate_facts *facts,
                       const struct hold *hold, struct look *look)
 {
@@ -184,13 +199,14 @@ static void fill_look(struct evidence *evidence, const struct estimate_facts *fa
     /* The slope of a line through readings unsure by u at both ends of the hold. */
     look->slope_u = look->reading_u * sqrt(12.0) / fmax(hold->end - hold->used_from, 60);
     look->warming_u = evidence_warming_u(hold->used_from, hold->end);
+    if (is_by_hand(facts, hold))
+        fill_hand_look(&facts->hand[hold->run], hold, step, look);
     evidence->runs[look->run].looks++;
     evidence->side_looks[look->side]++;
 }
 
-/* Whether a reading was come to from below or from above: the mean of the hold before it in the same
- * run tells, used or not. The first of a run comes from a colder engine. */
-static double approach_of(const struct engine_answer *engine, const struct hold *hold)
+/* The hold before in the same run, used or not; NULL for the first. */
+static const struct hold *hold_before(const struct engine_answer *engine, const struct hold *hold)
 {
     const struct hold *last = NULL;
     for (size_t i = 0; i < engine->hold_count; i++) {
@@ -199,6 +215,54 @@ static double approach_of(const struct engine_answer *engine, const struct hold 
             (!last || other->start > last->start))
             last = other;
     }
+    return last;
+}
+
+/* One reading does not show whether it still moved. What is left of the way from the hold before dies
+ * away with the stored heat, at this time constant at most: half of that is taken, give or take
+ * the other half. */
+static void settle_hand_look(const struct engine_answer *engine, const struct hold *hold,
+                             struct look *look)
+{
+    const struct hold *last = hold_before(engine, hold);
+    double left = exp(-(hold->end - hold->start) / ESTIMATE_LAG);
+    double moved = last ? hold->coolant - last->coolant : 0;
+    look->slope = 0.5 * moved * left / (1 - left) / ESTIMATE_LAG;
+    look->slope_u = fabs(look->slope);
+}
+
+/* The same temperature is rounded alike each time: readings of one speed in one run share what
+ * rounding left, and their mean is no better for it. */
+static void share_rounding(const struct estimate_facts *facts, const struct engine_answer *engine,
+                           struct evidence *evidence, size_t i)
+{
+    struct look *look = &evidence->looks[i];
+    const struct hold *hold = &engine->holds[look->hold];
+    double step = facts->coolant_step ? facts->coolant_step[hold->run] / sqrt(12.0) : 0, n = 0;
+    for (size_t k = 0; k < evidence->count; k++) {
+        const struct hold *other = &engine->holds[evidence->looks[k].hold];
+        n += other->run == hold->run && fabs(other->band_rpm - hold->band_rpm) < SAME_SPEED;
+    }
+    look->reading_u = sqrt(look->reading_u * look->reading_u + (n - 1) * step * step);
+}
+
+static void finish_hand_looks(const struct estimate_facts *facts,
+                              const struct engine_answer *engine, struct evidence *evidence)
+{
+    for (size_t i = 0; i < evidence->count; i++) {
+        const struct hold *hold = &engine->holds[evidence->looks[i].hold];
+        if (!is_by_hand(facts, hold))
+            continue;
+        settle_hand_look(engine, hold, &evidence->looks[i]);
+        share_rounding(facts, engine, evidence, i);
+    }
+}
+
+/* Whether a reading was come to from below or from above: the mean of the hold before it in the same
+ * run tells, used or not. The first of a run comes from a colder engine. */
+static double approach_of(const struct engine_answer *engine, const struct hold *hold)
+{
+    const struct hold *last = hold_before(engine, hold);
     double moved = last ? hold->coolant - last->coolant : INFINITY;
     return fabs(moved) < APPROACH_LEAST ? 0 : moved > 0 ? 1 : -1;
 }
@@ -402,6 +466,7 @@ enum status evidence_gather(const struct answer *answer, const struct estimate_f
         return complain(complaint, STATUS_MEMORY, "out of memory while comparing the holds");
     share_bands(engine, evidence);
     fill_looks(facts, engine, evidence);
+    finish_hand_looks(facts, engine, evidence);
     centre_speeds(engine, evidence);
     number_cells(engine, evidence);
     count_replicates(engine, evidence);

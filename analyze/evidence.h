@@ -20,7 +20,8 @@ struct look {
     double load;       /* ln of the heat load over what is usual at that speed; 0 if not recorded */
     double reading_u;  /* K, what the step of the sender leaves unsure in `coolant` */
     double slope_u;    /* K/s, the same in `slope` */
-    double warming_u;  /* of ln K: what an engine not long under way still takes up itself */
+    double warming_u;  /* of ln K: what an engine not long under way still takes up itself, and
+                          what a speed that was read by hand leaves unsure */
 };
 #define NO_BAND ((size_t)-1)
 #define SPEEDS_MAX (BANDS_MAX * 2)

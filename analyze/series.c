@@ -24,6 +24,15 @@ void spans_free(struct spans *spans)
     memset(spans, 0, sizeof *spans);
 }
 
+#define SAMPLES_MISSED 2.5 /* intervals of a logger: one sample may be missing */
+
+double series_silence(const struct series *series)
+{
+    if (series->accuracy.by_hand)
+        return INFINITY;
+    return fmax(channel_get(series->channel)->silence, SAMPLES_MISSED * series->accuracy.interval);
+}
+
 double series_quantile(double *values, size_t count, double q)
 {
     if (count == 0)

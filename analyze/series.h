@@ -23,6 +23,10 @@ struct spans {
 enum status spans_add(struct spans *spans, double from, double to);
 void spans_free(struct spans *spans);
 
+/* How far apart two readings may be, s, before what lies between counts as missing: by the catalogue;
+ * longer where a logger is known to sample seldom; for ever where somebody read it by hand. */
+double series_silence(const struct series *series);
+
 /* The quantile q (0 .. 1) by rank, without interpolation. Reorders `values`; NaN for none. */
 double series_quantile(double *values, size_t count, double q);
 double series_median(double *values, size_t count);

@@ -10,6 +10,7 @@
 #include "origin_words.h"
 #include "report.h"
 #include "run_read.h"
+#include "series.h"
 
 #define EVENTS_SHOWN 40
 #define GAPS_SHOWN 40
@@ -119,7 +120,7 @@ static void channel_row(const struct showing *showing, const struct series *seri
 {
     const struct channel *channel = channel_get(series->channel);
     const struct style *style = showing->style;
-    struct figures figures = figures_of(series, channel->silence);
+    struct figures figures = figures_of(series, series_silence(series));
     double mean = series->count > 0 ? figures.sum / (double)series->count : NAN;
     double rate = rate_of(series);
     int decimals = word_reading_decimals(channel->unit);

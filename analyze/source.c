@@ -108,6 +108,8 @@ static bool is_wanted(enum channel_id channel, enum logbook_extent extent)
     for (size_t q = 0; q < most; q++)
         if (alternative(&quantities[q], channel) < quantities[q].count)
             return true;
+    if (channel == CHANNEL_SPEED_HELD) /* belongs to speeds that were read by hand */
+        return true;
     return extent == LOGBOOK_ALL ? is_on_wish(channel) : channel == CHANNEL_OIL_TEMPERATURE;
 }
 
@@ -137,8 +139,10 @@ static enum status read_candidate(struct logbook *book, size_t stream, enum chan
     name_candidate(candidate);
     status = clean_series(&candidate->series, book->about->duration, &candidate->cleaning);
     if (!status)
-        status = series_profile(&candidate->series, channel_get(channel)->silence,
+        status = series_profile(&candidate->series, series_silence(&candidate->series),
                                 book->about->duration, &candidate->profile);
+    if (candidate->series.accuracy.step > 0) /* stated: better than found */
+        candidate->profile.step = candidate->series.accuracy.step;
     return status ? complain(complaint, status, "no memory left to read the run") : STATUS_OK;
 }
 
@@ -462,8 +466,8 @@ enum status source_difference(const struct candidate *a, const struct candidate 
     double *grid = malloc(2 * cells * sizeof *grid);
     if (!grid)
         return STATUS_MEMORY;
-    series_grid(&a->series, channel_get(a->channel)->silence, 1.0, false, grid, cells);
-    series_grid(&b->series, channel_get(b->channel)->silence, 1.0, false, grid + cells, cells);
+    series_grid(&a->series, series_silence(&a->series), 1.0, false, grid, cells);
+    series_grid(&b->series, series_silence(&b->series), 1.0, false, grid + cells, cells);
     for (size_t i = 0; i < cells; i++)
         if (!isnan(grid[i]) && !isnan(grid[cells + i]))
             grid[n++] = grid[i] - grid[cells + i];

@@ -15,6 +15,103 @@ static void fill(double *cells, size_t count, double value)
         cells[i] = value;
 }
 
+/* --- readings by hand: each stands for the time of steady running that it ends */
+
+/* How long a speed had been held, as stated with it; 0 if not. Times rise from call to call. */
+static double held_before(const struct series *held, size_t *at, double time)
+{
+    while (held && *at < held->count && held->time[*at] < time)
+        (*at)++;
+    return held && *at < held->count && held->time[*at] == time ? held->value[*at] : 0;
+}
+
+static const struct series *held_of(const struct logbook *book, const struct candidate *speed)
+{
+    for (size_t i = 0; i < book->count; i++)
+        if (book->list[i].channel == CHANNEL_SPEED_HELD &&
+            memcmp(&book->list[i].origin, &speed->origin, sizeof speed->origin) == 0)
+            return &book->list[i].series;
+    return NULL;
+}
+
+/* Cells after `from` up to that of `to`, s. */
+static void fill_span(double *cells, size_t count, double from, double to, double value)
+{
+    size_t first = from > 0 ? (size_t)from + 1 : 0, last = to > 0 ? (size_t)to : 0;
+    for (size_t i = first < last ? first : last; i <= last && i < count; i++)
+        cells[i] = value;
+}
+
+static enum status hand_spans(const struct logbook *book, struct trial *trial)
+{
+    const struct candidate *speed = trial->chosen[QUANTITY_SPEED];
+    enum status status = STATUS_OK;
+    size_t at = 0;
+    if (!speed || !speed->series.accuracy.by_hand)
+        return STATUS_OK;
+    const struct series *held = held_of(book, speed);
+    for (size_t i = 0; i < speed->series.count && !status; i++) {
+        double time = speed->series.time[i];
+        status = spans_add(&trial->held, time - held_before(held, &at, time), time);
+    }
+    return status;
+}
+
+static void spread_speed(const struct trial *trial, double *cells)
+{
+    const struct series *speed = &trial->chosen[QUANTITY_SPEED]->series;
+    double told = -INFINITY;
+    for (size_t i = 0; i < trial->held.count; i++) {
+        fill_span(cells, trial->columns.count, fmax(trial->held.list[i].from, told),
+                  trial->held.list[i].to, speed->value[i]);
+        told = trial->held.list[i].to;
+    }
+}
+
+/* The span that a reading at `time` lies in, or NULL. Times rise from call to call. */
+static const struct span *span_around(const struct spans *spans, size_t *at, double time)
+{
+    while (*at < spans->count && spans->list[*at].to < time)
+        (*at)++;
+    return *at < spans->count && time > spans->list[*at].from ? &spans->list[*at] : NULL;
+}
+
+/* From the reading before, or from the beginning of the span; the last of a span to its end. */
+static void spread_reading(const struct trial *trial, const struct series *series, double *cells)
+{
+    size_t at = 0;
+    for (size_t i = 0; i < series->count; i++) {
+        double time = series->time[i], from = time, to = time;
+        const struct span *span = span_around(&trial->held, &at, time);
+        if (span) {
+            from = i > 0 ? fmax(span->from, series->time[i - 1]) : span->from;
+            to = i + 1 < series->count && series->time[i + 1] <= span->to ? time : span->to;
+        }
+        fill_span(cells, trial->columns.count, from, to, series->value[i]);
+    }
+}
+
+/* What changes slowly: between the readings, and as it was first and last. */
+static void spread_slow(const struct series *series, double *cells, size_t count)
+{
+    series_grid(series, INFINITY, COLUMN_STEP, false, cells, count);
+    for (size_t i = 0; i < count && series->count > 0; i++)
+        if (isnan(cells[i]))
+            cells[i] =
+                (double)i < series->time[0] ? series->value[0] : series->value[series->count - 1];
+}
+
+static void spread_by_hand(const struct trial *trial, size_t quantity, double *cells)
+{
+    const struct series *series = &trial->chosen[quantity]->series;
+    if (quantity == QUANTITY_SPEED)
+        spread_speed(trial, cells);
+    else if (quantity == QUANTITY_SEA || quantity == QUANTITY_AIR)
+        spread_slow(series, cells, trial->columns.count);
+    else
+        spread_reading(trial, series, cells);
+}
+
 /* Which column each quantity goes to. */
 static void put_columns(struct trial *trial)
 {
@@ -26,8 +123,10 @@ static void put_columns(struct trial *trial)
     };
     for (size_t q = 0; q < QUANTITY_BESIDE; q++) {
         const struct candidate *chosen = trial->chosen[q];
-        if (chosen)
-            series_grid(&chosen->series, channel_get(chosen->channel)->silence, COLUMN_STEP,
+        if (chosen && chosen->series.accuracy.by_hand)
+            spread_by_hand(trial, q, column[q]);
+        else if (chosen)
+            series_grid(&chosen->series, series_silence(&chosen->series), COLUMN_STEP,
                         q == QUANTITY_GEAR, column[q], c->count);
     }
     if (!isnan(trial->sea_by_hand))
@@ -52,6 +151,8 @@ static enum status find_frozen(struct trial *trial)
         mark_frozen(c, &speed->cleaning.frozen, FROZEN_RPM);
     if (coolant)
         mark_frozen(c, &coolant->cleaning.frozen, FROZEN_COOLANT);
+    if (trial_by_hand(trial))
+        return STATUS_OK; /* a gauge that reads alike at several speeds is no dead sender */
     enum status status = clean_coarse_frozen(c->coolant, c->rpm, c->count, &trial->frozen);
     mark_frozen(c, &trial->frozen, FROZEN_COOLANT);
     return status;
@@ -107,8 +208,9 @@ static enum status fit_lag(const struct trial_facts *facts, struct trial *trial)
         return STATUS_MEMORY;
     for (size_t i = 0; i < c->count; i++)
         time[i] = ((double)i + 0.5) * COLUMN_STEP;
-    trial->lag = lag_fit(time, c->rpm, c->coolant, c->sea, c->count, facts->thermostat_start,
-                         facts->thermostat_full);
+    /* Readings at the end of holds do not show how it got there. */
+    trial->lag = lag_fit(time, c->rpm, c->coolant, c->sea, trial_by_hand(trial) ? 0 : c->count,
+                         facts->thermostat_start, facts->thermostat_full);
     free(time);
     return STATUS_OK;
 }
@@ -137,6 +239,8 @@ enum status trial_make(const struct logbook *book, struct candidate *const *chos
                         "`searun-analyze check`",
                         book->about->path, out->duration);
     enum status status = columns_make(&out->columns, trial_cells(out->duration));
+    if (!status)
+        status = hand_spans(book, out);
     if (!status) {
         put_columns(out);
         out->sea = sea_look(out->columns.sea, out->columns.rpm, out->columns.count);
@@ -155,8 +259,15 @@ void trial_free(struct trial *trial)
 {
     columns_free(&trial->columns);
     spans_free(&trial->frozen);
+    spans_free(&trial->held);
     free(trial->holds);
     memset(trial, 0, sizeof *trial);
+}
+
+bool trial_by_hand(const struct trial *trial)
+{
+    const struct candidate *coolant = trial->chosen[QUANTITY_COOLANT];
+    return coolant && coolant->series.accuracy.by_hand;
 }
 
 /* First reading at or after t. */

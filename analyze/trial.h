@@ -18,6 +18,7 @@ struct trial {
     double sea_by_hand;                       /* degC, typed in; NaN if a sensor was used */
     struct columns columns;
     struct sea_look sea; /* of the sensor used */
+    struct spans held;   /* of a speed that was read by hand: one a reading */
     struct spans frozen; /* of a coarse coolant sender, beside those of the sources */
     size_t hold_count;
     struct hold *holds;
@@ -44,6 +45,9 @@ enum status trial_make(const struct logbook *book, struct candidate *const *chos
                        const struct trial_facts *facts, struct trial *out,
                        struct complaint *complaint);
 void trial_free(struct trial *trial);
+
+/* Whether its coolant temperature was read by hand. */
+bool trial_by_hand(const struct trial *trial);
 
 /* Mean of the readings of a quantity over the used part of a hold; NaN without readings. */
 double trial_mean(const struct trial *trial, size_t quantity, const struct hold *hold);
