@@ -191,6 +191,8 @@ static const char *urgency(enum advice_condition condition)
     static const char *const words[] = {
         [ADVICE_NOT_MEASURED] = "A run before and one after the next service would show its "
                                 "condition.",
+        [ADVICE_NO_VERDICT] =
+            "Enter the alarm temperature of the engine, and how soon can be told.",
         [ADVICE_COOLS_WELL] = "The condition measured gives no reason to do it sooner.",
         [ADVICE_UNCHANGED] = "These runs show no change: no reason to do it sooner or later.",
         [ADVICE_COOLS_POORLY] = "The condition measured says: look at it now, and at the raw-water "

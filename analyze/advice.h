@@ -16,6 +16,7 @@
 
 enum advice_condition {
     ADVICE_NOT_MEASURED,
+    ADVICE_NO_VERDICT,  /* measured, but nothing says whether it is good or bad */
     ADVICE_COOLS_WELL,  /* lowered by the service, or no sign of fouling since */
     ADVICE_UNCHANGED,   /* a service changed nothing that can be shown */
     ADVICE_COOLS_POORLY /* worse than before, or on the way to the alarm */

@@ -14,4 +14,11 @@ void service_table(struct document *document, const struct style *style,
 void service_advice(struct document *document, const struct style *style, const char *name,
                     const struct advice_input *input);
 
+/* The same of all seasons: the log that they were read with, and advice for each engine of each boat from
+ * what they show of it. Nothing if there was no log. The log is read again; one that has vanished since is
+ * told. */
+struct seasons;
+void service_of_seasons(struct document *document, const struct style *style,
+                        const struct seasons *seasons);
+
 #endif
