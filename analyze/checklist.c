@@ -110,27 +110,34 @@ static void find_items(const struct plain *plain, bool about[CHECK_COUNT])
 
 /* --- ticks */
 
-/* Keeps what was said of an item: the words without the blanks around them, cut at a character. */
-static void put(struct tick *tick, const struct tick *said, const char *words, size_t length)
+/* Copies words without the blanks around them, cut at a whole character. */
+static void copy(char *to, size_t room, const char *words, size_t length)
 {
-    struct plain plain = plain_of(words, length);
-    bool denied = denies(&plain) || memchr(words, '?', length) != NULL;
     for (; length > 0 && *words == ' '; words++)
         length--;
     while (length > 0 && words[length - 1] == ' ')
         length--;
-    if (length >= sizeof tick->words) {
-        length = sizeof tick->words - 1;
+    if (length >= room) {
+        length = room - 1;
         while (length > 0 && ((unsigned char)words[length] & 0xC0) == 0x80)
             length--;
     }
-    *tick = *said;
-    tick->state = denied ? TICK_DENIED : TICK_GIVEN;
-    memcpy(tick->words, words, length);
-    tick->words[length] = '\0';
+    memcpy(to, words, length);
+    to[length] = '\0';
 }
 
-/* One clause: "filled and bled". Returns how many items it is about. */
+/* Keeps what was said of an item. */
+static void put(struct tick *tick, const struct tick *said, const char *words, size_t length)
+{
+    struct plain plain = plain_of(words, length);
+    bool denied = denies(&plain) || memchr(words, '?', length) != NULL;
+    *tick = *said;
+    tick->state = denied ? TICK_DENIED : TICK_GIVEN;
+    copy(tick->words, sizeof tick->words, words, length);
+}
+
+/* One clause: "filled and bled". Returns how many items it is about, each of which it ticks in `list`
+ * unless that is NULL. */
 static size_t take_clause(struct checklist *list, const struct tick *said, const char *clause,
                           size_t length)
 {
@@ -139,34 +146,58 @@ static size_t take_clause(struct checklist *list, const struct tick *said, const
     size_t count = 0;
     find_items(&plain, about);
     for (size_t i = 0; i < CHECK_COUNT; i++) {
-        if (about[i])
+        if (about[i] && list != NULL)
             put(&list->ticks[i], said, clause, length);
         count += about[i];
     }
     return count;
 }
 
-static size_t take(struct checklist *list, const struct tick *said, const char *text)
+/* The clauses of a text, one after the other; NULL behind the last one. A period within a word ("K.Marsh")
+ * or behind a single letter ("K. Marsh") parts nothing. */
+static const char *next_clause(const char *text, size_t *length)
 {
-    size_t count = 0;
-    while (*text != '\0') {
-        size_t length = strcspn(text, ",;.");
-        count += take_clause(list, said, text, length);
-        text += length + (text[length] != '\0');
+    if (*text == '\0')
+        return NULL;
+    for (*length = 0; text[*length] != '\0'; (*length)++) {
+        const char *at = text + *length;
+        bool initial = *length == 1 || (*length > 1 && at[-2] == ' ');
+        if (*at == ',' || *at == ';' || (*at == '.' && (at[1] == ' ' || at[1] == '\0') && !initial))
+            break;
     }
+    return text;
+}
+
+/* What a text says of no item, the first such clause. */
+static void find_rest(const char *text, char *rest, size_t room)
+{
+    size_t length;
+    for (const char *at = text; (at = next_clause(at, &length)) != NULL;
+         at += length + (at[length] != '\0'))
+        if (rest[0] == '\0' && take_clause(NULL, NULL, at, length) == 0)
+            copy(rest, room, at, length);
+}
+
+static size_t take(struct checklist *list, struct tick said, const char *text)
+{
+    size_t count = 0, length;
+    find_rest(text, said.rest, sizeof said.rest);
+    for (const char *at = text; (at = next_clause(at, &length)) != NULL;
+         at += length + (at[length] != '\0'))
+        count += take_clause(list, &said, at, length);
     return count;
 }
 
 size_t checklist_take_mark(struct checklist *list, size_t run, double time, const char *text)
 {
-    return take(list, &(struct tick){.run = run, .time = time}, text);
+    return take(list, (struct tick){.run = run, .time = time}, text);
 }
 
 size_t checklist_take_note(struct checklist *list, size_t run, const char *key, const char *value)
 {
     struct tick said = {.run = run, .time = NAN};
     if (strcmp(key, "done") == 0)
-        return take(list, &said, value);
+        return take(list, said, value);
     for (size_t i = 0; i < CHECK_COUNT; i++)
         if (strcmp(key, rows[i].key) == 0) {
             put(&list->ticks[i], &said, value, strlen(value));

@@ -44,6 +44,7 @@ struct tick {
     size_t run;
     double time;     /* s since run start, of a mark; NaN for a remark */
     char words[120]; /* as they were written, between the commas */
+    char rest[80];   /* what the same text says between other commas, of no item: often a name */
 };
 
 /* Zero-initialise. */

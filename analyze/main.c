@@ -9,7 +9,7 @@
 #include "deliver.h"
 #include "export.h"
 #include "folder.h"
-#include "note.h"
+#include "note_command.h"
 #include "options.h"
 #include "report.h"
 #include "service_command.h"
@@ -225,14 +225,22 @@ static enum outcome run_note(int count, char **arguments)
         return outcome;
     if (request.remark == NULL) {
         complain(&complaint, STATUS_BAD_USAGE,
-                 "there is no remark; usage: searun-analyze note RUN KEY=VALUE");
+                 "there is no remark; usage: searun-analyze note RUN KEY=VALUE, or words that tick "
+                 "steps after a service: searun-analyze note RUN \"filled, bled, cap on\"");
         return fail(OUTCOME_USAGE, &complaint);
     }
-    enum status status = note_add(request.run, request.remark, &complaint);
-    if (status == STATUS_OK)
-        return OUTCOME_DONE;
-    return fail(outcome_of(status, status == STATUS_IO ? OUTCOME_UNWRITTEN : OUTCOME_UNREADABLE),
-                &complaint);
+    struct document document = {0};
+    struct text printed = {0};
+    enum status status = note_run(request.run, request.remark, &document, &complaint);
+    report_text(&printed, &document, NULL, NULL, wants_colour());
+    outcome = print(&printed);
+    if (status != STATUS_OK)
+        outcome =
+            fail(outcome_of(status, status == STATUS_IO ? OUTCOME_UNWRITTEN : OUTCOME_UNREADABLE),
+                 &complaint);
+    text_free(&printed);
+    document_free(&document);
+    return outcome;
 }
 
 static enum outcome run_service(int count, char **arguments)

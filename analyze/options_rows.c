@@ -612,10 +612,12 @@ static const struct option_row note_rows[] = {
 
 const struct command_syntax note_syntax = {
     "note",
-    "RUN KEY=VALUE",
+    "RUN KEY=VALUE|WORDS",
     "Adds a remark beside a run file, in RUN.notes. The run file itself is not touched. Reports "
     "and "
-    "show tell the remarks of a run.",
+    "show tell the remarks of a run. Words without a key tick off what was done after a service, "
+    "and the command says which steps it understood: searun-analyze note RUN \"filled and bled, "
+    "cap on, leaks checked\".",
     "Exit codes: 0 added; 2 the run cannot be read; 3 the remark cannot be written; 4 a command "
     "line that cannot be meant.",
     note_rows,

@@ -111,14 +111,18 @@ static void say_tick(struct text *out, const struct answer *answer, const struct
         return;
     const struct run_summary *run = &answer->runs[tick->run];
     const char *who = run->facts == NULL ? "" : facts_get(run->facts, FACT_RUN, 0, "who");
+    bool mark = !isnan(tick->time);
     if (tick->state == TICK_DENIED)
         text_add(out, "said to be not done: ");
-    if (isnan(tick->time))
-        text_addf(out, "remark added later: \"%s\"", tick->words);
+    if (mark)
+        text_addf(out, "marked %s", word_time(run->start_unix_us + (int64_t)(tick->time * 1e6)).s);
     else
-        text_addf(out, "marked %s%s%s: \"%s\"",
-                  word_time(run->start_unix_us + (int64_t)(tick->time * 1e6)).s,
-                  who[0] != '\0' ? ", run recorded by " : "", answer_cut(who).s, tick->words);
+        text_add(out, "remark added later");
+    if (mark && who[0] != '\0')
+        text_addf(out, ", run recorded by %s", answer_cut(who).s);
+    text_addf(out, ": \"%s\"", tick->words);
+    if (tick->rest[0] != '\0')
+        text_addf(out, " (\"%s\")", tick->rest);
 }
 
 static void item_row(struct document *document, const struct report_input *input,

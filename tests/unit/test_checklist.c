@@ -109,6 +109,24 @@ static void other_remarks_tick_nothing(void **state)
     assert_string_equal(ticks_of(&list), "-xx------");
 }
 
+static void what_ticks_nothing_goes_along(void **state)
+{
+    (void)state;
+    static const char *const texts[][3] = {
+        {"filled and bled, cap on; K. Marsh", "filled and bled", "K. Marsh"},
+        {"K. Marsh here. bled", "bled", "K. Marsh here"},
+        {"bled. K. Marsh.", "bled", "K. Marsh"},
+        {"bled", "bled", ""},
+        {" bled ,, no leaks.", "bled", ""},
+    };
+    for (size_t i = 0; i < sizeof texts / sizeof texts[0]; i++) {
+        struct checklist list = {0};
+        assert_true(checklist_take_mark(&list, 0, 0, texts[i][0]) > 0);
+        assert_string_equal(list.ticks[CHECK_BLED].words, texts[i][1]);
+        assert_string_equal(list.ticks[CHECK_BLED].rest, texts[i][2]);
+    }
+}
+
 static void long_words_are_cut_at_a_character(void **state)
 {
     (void)state;
@@ -162,6 +180,7 @@ int main(void)
         cmocka_unit_test(every_item_is_ticked_by_each_of_its_words),
         cmocka_unit_test(the_last_word_counts),
         cmocka_unit_test(other_remarks_tick_nothing),
+        cmocka_unit_test(what_ticks_nothing_goes_along),
         cmocka_unit_test(long_words_are_cut_at_a_character),
         cmocka_unit_test(data_go_before_ticks_and_never_beyond_them),
     };
