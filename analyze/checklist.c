@@ -188,9 +188,23 @@ static size_t take(struct checklist *list, struct tick said, const char *text)
     return count;
 }
 
+/* Length without " (uid 1000)", which the logger puts behind a mark: whose account asked for it. */
+static size_t without_account(const char *text)
+{
+    size_t length = strlen(text), digits = 0;
+    const char *at = strrchr(text, '(');
+    if (at == NULL || strncmp(at, "(uid ", 5) != 0)
+        return length;
+    digits = strspn(at + 5, "0123456789");
+    return digits > 0 && strcmp(at + 5 + digits, ")") == 0 ? (size_t)(at - text) : length;
+}
+
 size_t checklist_take_mark(struct checklist *list, size_t run, double time, const char *text)
 {
-    return take(list, (struct tick){.run = run, .time = time}, text);
+    char words[512];
+    size_t length = without_account(text);
+    copy(words, sizeof words, text, length);
+    return take(list, (struct tick){.run = run, .time = time}, words);
 }
 
 size_t checklist_take_note(struct checklist *list, size_t run, const char *key, const char *value)

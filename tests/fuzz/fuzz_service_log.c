@@ -1,10 +1,11 @@
-/* fuzz_service_log.c - any bytes as a service history. Beyond crashes: what is taken is in bounds and in
- * order, and every refusal has words. */
+/* fuzz_service_log.c - any bytes as a service history, and as the words of a mark. Beyond crashes: what is
+ * taken is in bounds and in order, and every refusal has words. */
 #include <math.h>
 #include <stdint.h>
 #include <stdlib.h>
 #include <string.h>
 
+#include "../../analyze/checklist.h"
 #include "../../analyze/service_log.h"
 
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size);
@@ -27,6 +28,23 @@ static void demand_sound(const struct service_event *event)
     demand(event->by != NULL && event->notes != NULL);
 }
 
+static void read_mark(const uint8_t *data, size_t size)
+{
+    char words[600];
+    struct checklist list = {0};
+    size_t length = size < sizeof words - 1 ? size : sizeof words - 1;
+    memcpy(words, data, length);
+    words[length] = '\0';
+    size_t count = checklist_take_mark(&list, 0, 0, words);
+    demand((count > 0) == checklist_any(&list));
+    checklist_take_note(&list, 1, "done", words);
+    checklist_take_note(&list, 1, "bled", words);
+    for (size_t i = 0; i < CHECK_COUNT; i++) {
+        demand(memchr(list.ticks[i].words, '\0', sizeof list.ticks[i].words) != NULL);
+        demand(memchr(list.ticks[i].rest, '\0', sizeof list.ticks[i].rest) != NULL);
+    }
+}
+
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 {
     struct service_log log;
@@ -38,5 +56,6 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
         demand(i == 0 || log.events[i - 1].date <= log.events[i].date);
     }
     service_log_free(&log);
+    read_mark(data, size);
     return 0;
 }

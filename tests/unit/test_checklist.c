@@ -118,6 +118,9 @@ static void what_ticks_nothing_goes_along(void **state)
         {"bled. K. Marsh.", "bled", "K. Marsh"},
         {"bled", "bled", ""},
         {" bled ,, no leaks.", "bled", ""},
+        {"filled, bled (uid 1000)", "bled", ""},
+        {"bled (uid)", "bled (uid)", ""},
+        {"bled (uid 7) K. Marsh", "bled (uid 7) K. Marsh", ""},
     };
     for (size_t i = 0; i < sizeof texts / sizeof texts[0]; i++) {
         struct checklist list = {0};
