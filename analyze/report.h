@@ -88,6 +88,8 @@ struct word report_engine_name(const struct engine_answer *engine);
 struct fact_row;
 void report_fact_value(struct text *out, const struct style *style, const struct fact_row *row,
                        const char *value);
+/* What was done between the runs by the service log, "" without: "zinc anode changed (2026-05-14), ...". */
+void report_work_between(struct text *out, const struct answer *answer);
 /* Boat fact from the first run that has it, or "". */
 const char *report_boat_fact(const struct answer *answer, const char *key);
 

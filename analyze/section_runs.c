@@ -70,6 +70,14 @@ static void about_missing(struct about *about, const char *title)
         text_addf(&about->missing, "%s%s", about->missing.length > 0 ? "; " : "", title);
 }
 
+/* Work that the runs do not tell and the service log does. */
+static void work_by_log(struct text *value, const struct answer *answer)
+{
+    report_work_between(value, answer);
+    if (value->length > 0)
+        text_add(value, " (service log)");
+}
+
 static void about_fact(struct about *about, enum fact_section section, const char *key)
 {
     const struct fact_row *row = fact_row_find(section, key);
@@ -77,6 +85,8 @@ static void about_fact(struct about *about, enum fact_section section, const cha
     if (row == NULL)
         return;
     agreed_words(&value, about->answer, row, 0);
+    if (value.length == 0 && strcmp(key, "service") == 0)
+        work_by_log(&value, about->answer);
     if (value.length > 0 || section == FACT_RUN) /* work and people are missed in their place */
         pair(about->document, row->title, text_string(&value));
     else

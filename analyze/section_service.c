@@ -165,15 +165,21 @@ static void advise(struct document *document, const struct report_input *input,
     text_free(&measured);
 }
 
+void report_work_between(struct text *out, const struct answer *answer)
+{
+    size_t start = out->length;
+    for (size_t i = 0; answer->service != NULL && i < answer->service->count; i++) {
+        const struct service_event *event = &answer->service->events[i];
+        if (answer_service_between(answer, event))
+            text_addf(out, "%s%s (%s)", out->length > start ? ", " : "", service_title(event->kind),
+                      word_date(event->date * 1000000).s);
+    }
+}
+
 static void say_between(struct document *document, const struct answer *answer)
 {
     struct text done = {0};
-    for (size_t i = 0; i < answer->service->count; i++) {
-        const struct service_event *event = &answer->service->events[i];
-        if (answer_service_between(answer, event))
-            text_addf(&done, "%s%s (%s)", done.length > 0 ? ", " : "", service_title(event->kind),
-                      word_date(event->date * 1000000).s);
-    }
+    report_work_between(&done, answer);
     if (done.length > 0)
         document_paragraphf(document, "Done between the runs, by the log: %s.", text_string(&done));
     else

@@ -340,6 +340,9 @@ static void tells_what_was_done_between(void **state)
          "Done between the runs, by the log: heat exchanger acid-cleaned (2024-05-01), zinc anode "
          "changed (2024-05-03).");
     says(&a, "2024-05-01 | 1240 | port | heat exchanger acid-cleaned | K. Marsh | half at 20 °C");
+    says(&a,
+         "Work done | heat exchanger acid-cleaned (2024-05-01), zinc anode changed (2024-05-03) "
+         "(service log)");
     says(&a, "Age of the heat exchanger: fitted new on 2019-04-20, 5 years before the last run.");
     says(&a, "Acid cleans: once since it was new, the last on 2024-05-01, 2 days before");
     says(&a, "Common practice, no source: an acid clean weakens the tubes");
