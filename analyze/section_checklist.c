@@ -1,5 +1,6 @@
 /* section_checklist.c - the steps that follow a service: ticked, seen in the data, or not recorded. */
 #include <math.h>
+#include <string.h>
 
 #include "aftercare.h"
 #include "facts.h"
@@ -87,18 +88,35 @@ static void say_seen(struct text *out, const struct answer *answer,
         say_warmup(out, answer, seen, evidence == CHECK_BY_WARMED_AGAIN);
 }
 
+/* Whether the data say the same of every engine. */
+static bool all_alike(const struct answer *answer, enum check_item item)
+{
+    bool alike = true;
+    struct text first = {0};
+    say_seen(&first, answer, &answer->engines[0], item);
+    for (size_t e = 1; e < answer->engine_count; e++) {
+        struct text other = {0};
+        say_seen(&other, answer, &answer->engines[e], item);
+        alike = alike && strcmp(text_string(&first), text_string(&other)) == 0;
+        text_free(&other);
+    }
+    text_free(&first);
+    return alike;
+}
+
 static void say_data(struct text *out, const struct answer *answer, enum check_item item)
 {
     if (check_evidence(item) == CHECK_BY_NONE || answer->engine_count == 0) {
         text_add(out, out->length > 0 ? "" : "no data can show it");
         return;
     }
+    bool alike = all_alike(answer, item);
     text_add(out, out->length > 0 ? "; " : "");
-    for (size_t e = 0; e < answer->engine_count; e++) {
+    for (size_t e = 0; e < (alike ? 1 : answer->engine_count); e++) {
         const struct engine_answer *engine = &answer->engines[e];
         text_add(out, e > 0 ? "; " : "");
         if (answer->engine_count > 1)
-            text_addf(out, "%s: ", report_engine_name(engine).s);
+            text_addf(out, "%s: ", alike ? "each engine" : report_engine_name(engine).s);
         say_seen(out, answer, engine, item);
     }
 }

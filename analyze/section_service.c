@@ -165,14 +165,29 @@ static void advise(struct document *document, const struct report_input *input,
     text_free(&measured);
 }
 
+/* Of which engine, where there are several: "port, ". */
+static void add_engine(struct text *out, const struct answer *answer,
+                       const struct service_event *event)
+{
+    if (answer->engine_count < 2)
+        return;
+    if (event->label[0] != '\0')
+        text_addf(out, "%s, ", event->label);
+    for (size_t e = 0; e < answer->engine_count && event->engine >= 0; e++)
+        if (answer->engines[e].instance == event->engine)
+            text_addf(out, "%s, ", report_engine_name(&answer->engines[e]).s);
+}
+
 void report_work_between(struct text *out, const struct answer *answer)
 {
     size_t start = out->length;
     for (size_t i = 0; answer->service != NULL && i < answer->service->count; i++) {
         const struct service_event *event = &answer->service->events[i];
-        if (answer_service_between(answer, event))
-            text_addf(out, "%s%s (%s)", out->length > start ? ", " : "", service_title(event->kind),
-                      word_date(event->date * 1000000).s);
+        if (!answer_service_between(answer, event))
+            continue;
+        text_addf(out, "%s%s (", out->length > start ? ", " : "", service_title(event->kind));
+        add_engine(out, answer, event);
+        text_addf(out, "%s)", word_date(event->date * 1000000).s);
     }
 }
 

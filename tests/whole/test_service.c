@@ -211,6 +211,32 @@ static void a_broken_log_is_told(void **state)
     assert_string_equal(log_now(), broken);
 }
 
+/* Several who write at the same time, into a log that none of them finds, lose nothing. */
+static void many_write_at_once(void **state)
+{
+    (void)state;
+    struct program programs[8];
+    unlink(stage_path("service-log.csv"));
+    for (size_t i = 0; i < 8; i++) {
+        char hours[8];
+        snprintf(hours, sizeof hours, "%zu", i);
+        programs[i] = start_analyze("service", stage_folder, "--date", "2024-10-22", "--what",
+                                    "zinc", "--hours", hours);
+    }
+    for (size_t i = 0; i < 8; i++)
+        stage_expect(programs[i], 0);
+    const char *log = log_now();
+    size_t lines = 0;
+    for (const char *at = log; *at != '\0'; at++)
+        lines += *at == '\n';
+    assert_int_equal(lines, 1 + 8);
+    for (size_t i = 0; i < 8; i++) {
+        char line[60];
+        snprintf(line, sizeof line, "\n2024-10-22,%zu,,zinc anode changed,,\n", i);
+        assert_non_null(strstr(log, line));
+    }
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -219,6 +245,7 @@ int main(void)
         cmocka_unit_test(a_comparison_finds_the_log),
         cmocka_unit_test(steps_are_ticked_later),
         cmocka_unit_test(a_broken_log_is_told),
+        cmocka_unit_test(many_write_at_once),
     };
     return cmocka_run_group_tests(tests, copy_runs, stage_remove);
 }
