@@ -101,11 +101,35 @@ static void check_sender(struct comparison *c, const struct service_event *event
     }
 }
 
+/* Two thermostats of one rating open at different temperatures: what they differ by is part of the change
+ * wherever they are in control. */
+static void check_thermostat(struct comparison *c, const struct service_event *event)
+{
+    if (event->kind != SERVICE_THERMOSTAT_CHANGED || !answer_service_between(c->answer, event))
+        return;
+    for (size_t e = 0; e < c->answer->engine_count; e++) {
+        const struct engine_answer *engine = &c->answer->engines[e];
+        struct agreed *agreed = &c->agreed[e];
+        double apart = hypot(agreed->thermostat_u, agreed->thermostat_u);
+        if (!service_event_touches(event, engine->instance, engine->label) ||
+            strcmp(agreed->thermostat_from, "given") == 0 || agreed->thermostat_shift >= apart)
+            continue;
+        agreed->thermostat_shift = apart;
+        answer_warn(
+            c->answer, "thermostat_changed", engine->instance,
+            "The service log says that the thermostat was changed between the runs. Two of one "
+            "rating differ by %.1f K or so (standard uncertainty); that is part of the change "
+            "shown and was put into the interval.",
+            apart);
+    }
+}
+
 void comparison_apply_service(struct comparison *c)
 {
     const struct service_log *log = c->answer->service;
     for (size_t i = 0; log != NULL && i < log->count; i++) {
         check_engine(c, &log->events[i]);
         check_sender(c, &log->events[i]);
+        check_thermostat(c, &log->events[i]);
     }
 }

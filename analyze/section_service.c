@@ -191,12 +191,29 @@ void report_work_between(struct text *out, const struct answer *answer)
     }
 }
 
+/* Was there more than one piece of work between the runs that may change the cooling? */
+static bool several_works_between(const struct answer *answer)
+{
+    size_t count = 0;
+    for (size_t i = 0; i < answer->service->count; i++) {
+        const struct service_event *event = &answer->service->events[i];
+        count += service_effect(event->kind) != SERVICE_EFFECT_NONE &&
+                 answer_service_between(answer, event);
+    }
+    return count > 1;
+}
+
 static void say_between(struct document *document, const struct answer *answer)
 {
     struct text done = {0};
     report_work_between(&done, answer);
     if (done.length > 0)
-        document_paragraphf(document, "Done between the runs, by the log: %s.", text_string(&done));
+        document_paragraphf(document, "Done between the runs, by the log: %s.%s",
+                            text_string(&done),
+                            several_works_between(answer)
+                                ? " The change shown is that of all this work together; the runs "
+                                  "cannot tell which part is whose."
+                                : "");
     else
         document_paragraph(document, "The log has no work between the runs compared.");
     document->failed |= done.failed;

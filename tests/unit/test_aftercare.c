@@ -379,6 +379,23 @@ static void a_new_sender_widens_the_interval(void **state)
     drop(&without);
 }
 
+static void a_new_thermostat_does_too(void **state)
+{
+    (void)state;
+    struct asked with, without;
+    ask(&without, &plain_before, &plain_after, TITLES "2024-05-02,,,bundle-rodded,,\n", &si);
+    says_not(&without, "all this work together");
+    ask(&with, &plain_before, &plain_after,
+        TITLES "2024-05-02,,port,thermostat,,\n2024-05-02,,,bundle-rodded,,\n", &si);
+    says(&with, "thermostat changed (2024-05-02), tube bundle removed and rodded (2024-05-02). The "
+                "change shown is that of all this work together");
+    assert_non_null(warning_of(&with, "thermostat_changed"));
+    assert_null(warning_of(&without, "thermostat_changed"));
+    assert_true(width(&with) > width(&without) + 0.5);
+    drop(&with);
+    drop(&without);
+}
+
 static void warns_of_engines_that_are_not_there(void **state)
 {
     (void)state;
@@ -416,6 +433,7 @@ int main(void)
         cmocka_unit_test(remarks_count_after_marks),
         cmocka_unit_test(tells_what_was_done_between),
         cmocka_unit_test(a_new_sender_widens_the_interval),
+        cmocka_unit_test(a_new_thermostat_does_too),
         cmocka_unit_test(warns_of_engines_that_are_not_there),
         cmocka_unit_test(a_broken_log_stops_only_who_named_it),
     };

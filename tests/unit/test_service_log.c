@@ -13,6 +13,7 @@
 
 #include <cmocka.h>
 
+#include "../../analyze/checklist.h"
 #include "../../analyze/csv.h"
 #include "../../analyze/service_log.h"
 
@@ -196,6 +197,33 @@ static void every_kind_is_found_by_all_its_names(void **state)
     assert_int_equal(service_find(""), SERVICE_COUNT);
     assert_int_equal(service_find("acid clean twice"), SERVICE_COUNT);
     assert_int_equal(service_effect(SERVICE_SENDER_EXCHANGED), SERVICE_EFFECT_READING);
+}
+
+static bool manual_has(const char *manual, const char *key)
+{
+    char escaped[100] = "";
+    for (size_t i = 0, n = 0; key[i] != '\0' && n < sizeof escaped - 3; i++) {
+        if (key[i] == '-')
+            escaped[n++] = '\\';
+        escaped[n++] = key[i];
+    }
+    return strstr(manual, escaped) != NULL;
+}
+
+static void manual_page_knows_every_word(void **state)
+{
+    (void)state;
+    static char manual[200000];
+    FILE *file = fopen("analyze/searun-analyze.1", "rb");
+    assert_non_null(file);
+    manual[fread(manual, 1, sizeof manual - 1, file)] = '\0';
+    fclose(file);
+    for (int kind = 0; kind < SERVICE_COUNT; kind++)
+        if (!manual_has(manual, service_key((enum service_kind)kind)))
+            fail_msg("the manual page does not know %s", service_key((enum service_kind)kind));
+    for (int item = 0; item < CHECK_COUNT; item++)
+        if (!manual_has(manual, check_key((enum check_item)item)))
+            fail_msg("the manual page does not know %s", check_key((enum check_item)item));
 }
 
 static void knows_the_engine_and_the_order(void **state)
@@ -406,6 +434,7 @@ int main(void)
         cmocka_unit_test(tells_line_and_what_is_allowed),
         cmocka_unit_test(refuses_what_is_no_text),
         cmocka_unit_test(every_kind_is_found_by_all_its_names),
+        cmocka_unit_test(manual_page_knows_every_word),
         cmocka_unit_test(knows_the_engine_and_the_order),
         cmocka_unit_test(tells_boats_apart),
         cmocka_unit_test(finds_the_log_beside_a_run),
