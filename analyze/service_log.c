@@ -415,6 +415,26 @@ static void parse_rows(struct parsing *parsing, const char *bytes, size_t length
     csv_row_free(&row);
 }
 
+/* The first line that has a byte which is no UTF-8, or NUL; 0 if there is none. Letters in another
+ * encoding would be lost. */
+static unsigned foreign_line(const char *bytes, size_t length)
+{
+    unsigned line = 1;
+    for (size_t i = 0; i < length;) {
+        char character[5] = "";
+        unsigned code;
+        memcpy(character, bytes + i, length - i < 4 ? length - i : 4);
+        if (character[0] == '\0')
+            return line;
+        size_t taken = text_decode(character, &code);
+        if (taken == 1 && code == 0xFFFD)
+            return line;
+        line += code == '\n';
+        i += taken;
+    }
+    return 0;
+}
+
 enum status service_log_parse(const char *bytes, size_t length, const char *name,
                               struct service_log *out, struct complaint *complaint)
 {
@@ -423,10 +443,12 @@ enum status service_log_parse(const char *bytes, size_t length, const char *name
     if (length > SIZE_MOST)
         return complain(complaint, STATUS_BAD_DATA,
                         "%s is no service log: it is larger than %d KiB", name, SIZE_MOST / 1024);
-    if (memchr(bytes, '\0', length) != NULL)
+    unsigned foreign = foreign_line(bytes, length);
+    if (foreign > 0)
         return complain(complaint, STATUS_BAD_DATA,
-                        "%s is no text in UTF-8; save it from the spreadsheet as \"CSV UTF-8\"",
-                        name);
+                        "%s, line %u: it is no text in UTF-8; save it from the spreadsheet as "
+                        "\"CSV UTF-8\"",
+                        name, foreign);
     parse_rows(&parsing, bytes, length);
     if (out->count > 0)
         qsort(out->events, out->count, sizeof *out->events, by_date);
@@ -434,7 +456,7 @@ enum status service_log_parse(const char *bytes, size_t length, const char *name
         return STATUS_OK;
     size_t others = parsing.faults - 1;
     if (others > 0)
-        return complain(complaint, parsing.status, "%s, %s (and %zu more %s like it)", name,
+        return complain(complaint, parsing.status, "%s, %s (and %zu more %s with faults)", name,
                         parsing.first.text, others, others == 1 ? "line" : "lines");
     return complain(complaint, parsing.status, "%s, %s", name, parsing.first.text);
 }

@@ -181,6 +181,13 @@ static void refuses_what_is_no_text(void **state)
                                        10, "log.csv", &log, &complaint),
                      STATUS_BAD_DATA);
     assert_non_null(strstr(complaint.text, "CSV UTF-8"));
+    assert_int_equal(parse("date,what,by\n2026-05-14,zinc,Caf\xE9\n", &log, &complaint),
+                     STATUS_BAD_DATA); /* Latin-1 */
+    assert_non_null(strstr(complaint.text, "line 2"));
+    assert_int_equal(
+        parse("date,what,by\n2026-05-14,zinc,Caf\xC3\xA9 \xEF\xBF\xBD\n", &log, &complaint),
+        STATUS_OK);
+    service_log_free(&log);
     assert_int_equal(service_log_read("/nowhere/service-log.csv", &log, &complaint),
                      STATUS_NOT_FOUND);
     service_log_free(&log);
