@@ -18,6 +18,7 @@
 
 #include <cjson/cJSON.h>
 
+#include "../simulated/hand_run.h"
 #include "../simulated/score.h"
 
 #define PATH_ROOM 700
@@ -29,7 +30,8 @@ struct wish {
     bool verdict;
 };
 
-static const struct score_analyzer analyzer = {compare_options_default, compare_runs, answer_free};
+static const struct score_analyzer analyzer = {compare_options_default, compare_runs, answer_free,
+                                               hand_run_make};
 
 static const char usage[] =
     "bench_coverage: how often the intervals hold the truth\n"
@@ -220,8 +222,9 @@ static bool write_capture(const struct boat_scenario *run, enum run_flavour flav
     FILE *to = fopen(path, "w");
     if (to == NULL)
         return false;
-    const enum status status =
-        flavour == RUN_LIKE_0183 ? write_0183(run, false, to, NULL) : write_n2k(run, 1, to, NULL);
+    const enum status status = run->hand.used             ? write_sheet(run, "other", to, NULL)
+                               : flavour == RUN_LIKE_0183 ? write_0183(run, false, to, NULL)
+                                                          : write_n2k(run, 1, to, NULL);
     return fclose(to) == 0 && status == STATUS_OK;
 }
 
@@ -251,8 +254,9 @@ static bool record(const struct wish *wish, const struct boat_scenario *run,
     if (!write_config(run, config) || !write_capture(run, flavour, capture))
         return false;
     unlink(path);
-    char *const arguments[] = {program, "--quiet",  "--config",   config, "--replay",
-                               capture, "--output", (char *)path, NULL};
+    char *const arguments[] = {
+        program, "--quiet",  "--config",   config, run->hand.used ? "--sheet" : "--replay",
+        capture, "--output", (char *)path, NULL};
     return run_program(arguments);
 }
 

@@ -102,6 +102,18 @@ struct boat_leg {
     bool hold; /* meant as a steady hold of the ladder */
 };
 
+/* Somebody reads gauges and thermometers at the end of each hold and fills in a sheet. */
+struct boat_hand {
+    bool used;         /* nothing is recorded but the sheet */
+    bool infrared;     /* the coolant by an infrared thermometer on the housing, not by the gauge */
+    double offset;     /* K, of the gauge or the infrared thermometer, alike in every reading */
+    double spread;     /* K, readings fall evenly within this to either side */
+    double step;       /* what the gauge is read to ... */
+    bool fahrenheit;   /* ... in degF, else in degC */
+    double sea_offset; /* K, of the sea thermometer */
+    const char *words; /* which gauge or infrared thermometer it is; NULL: not said */
+};
+
 struct boat_scenario {
     char name[48];
     char boat[48];
@@ -127,6 +139,7 @@ struct boat_scenario {
     struct boat_sender sea_sender;
     double sea_stagnant; /* share of (coolant - sea) that a stagnant sea chest adds with no flow */
     bool has_sea;
+    struct boat_hand hand;
     /* timetable */
     size_t leg_count;
     struct boat_leg leg[BOAT_LEGS_MAX];

@@ -384,6 +384,61 @@ static void flow_opening(struct family_pair *pair, struct random *random)
     both_sides(pair, set_opening, OPENING_FLOW);
 }
 
+/* Read by hand. Gauges are off by up to 3 K for good and read to 5 degF; infrared thermometers by up to
+ * 2 K, half of the variance for good and half anew every run, and by the surface they see. */
+static void set_hand(struct boat_scenario *run, double offset)
+{
+    run->hand = (struct boat_hand){
+        .used = true,
+        .offset = offset,
+        .spread = 1.0,
+        .step = 5.0,
+        .fahrenheit = true,
+        .sea_offset = run->sea_sender.offset,
+    };
+}
+
+static void set_infrared(struct boat_scenario *run, double offset)
+{
+    set_hand(run, offset);
+    run->hand.infrared = true;
+    run->hand.step = 0.1;
+    run->hand.fahrenheit = false;
+}
+
+static void gauge(struct family_pair *pair, struct random *random)
+{
+    both_sides(pair, set_hand, random_uniform(random, -3, 3));
+}
+
+static void other_gauge(struct family_pair *pair, struct random *random)
+{
+    gauge(pair, random);
+    after_only(pair, set_hand, random_uniform(random, -3, 3));
+    for (int side = 0; side < FAMILY_SIDES; side++)
+        for (size_t i = 0; i < pair->runs; i++)
+            pair->run[side][i].hand.words = side == FAMILY_BEFORE ? "as fitted" : "new gauge";
+}
+
+/* 1.1 K is about what an emissivity of 0.95 that is 0.03 off makes of 80 degC. */
+static void infrared(struct family_pair *pair, struct random *random)
+{
+    const double half = 2.0 / sqrt(2.0);
+    double lasting = random_uniform(random, -half, half);
+    both_sides(pair, set_infrared,
+               lasting + random_uniform(random, -half, half) + random_uniform(random, -1.1, 1.1));
+    after_only(pair, set_infrared,
+               lasting + random_uniform(random, -half, half) + random_uniform(random, -1.1, 1.1));
+}
+
+/* By gauge before, by an instrument network after. */
+static void gauge_then_bus(struct family_pair *pair, struct random *random)
+{
+    gauge(pair, random);
+    for (size_t i = 0; i < pair->runs; i++)
+        pair->run[FAMILY_AFTER][i].hand.used = false;
+}
+
 /* --- the table */
 
 enum { UP, BOTH };

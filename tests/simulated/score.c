@@ -46,7 +46,27 @@ static void watch_second(void *self, const struct boat *boat)
             naive_add(&sums[i], reading->coolant);
 }
 
-static enum status write_one(struct work *work, int side, size_t i, struct complaint *complaint)
+/* The way of people: a sheet first, and the logger makes the run of it. */
+static enum status write_by_hand(const struct boat_scenario *run, int side, const char *path,
+                                 const struct score_analyzer *analyzer, struct complaint *complaint)
+{
+    char sheet[PATH_ROOM + 8];
+    snprintf(sheet, sizeof sheet, "%s.csv", path);
+    FILE *to = analyzer->make_run != NULL ? fopen(sheet, "w") : NULL;
+    if (to == NULL)
+        return complain(complaint, STATUS_IO, "%s cannot be made", sheet);
+    enum status status =
+        write_sheet(run, side == FAMILY_BEFORE ? "before" : "after", to, complaint);
+    if (fclose(to) != 0 && status == STATUS_OK)
+        status = complain(complaint, STATUS_IO, "%s could not be written", sheet);
+    if (status == STATUS_OK)
+        status = analyzer->make_run(sheet, path, complaint);
+    unlink(sheet);
+    return status;
+}
+
+static enum status write_one(struct work *work, int side, size_t i,
+                             const struct score_analyzer *analyzer, struct complaint *complaint)
 {
     struct facts facts = {0};
     struct watched watched = {work->naive[side]};
@@ -55,7 +75,9 @@ static enum status write_one(struct work *work, int side, size_t i, struct compl
     enum status status =
         model_facts(run, side == FAMILY_BEFORE ? "before" : "after", &facts, complaint);
     unlink(work->path[side][i]);
-    if (status == STATUS_OK)
+    if (status == STATUS_OK && run->hand.used)
+        status = write_by_hand(run, side, work->path[side][i], analyzer, complaint);
+    else if (status == STATUS_OK)
         status = write_run(run, work->pair.family->flavour, &facts, work->path[side][i], &watch,
                            complaint);
     facts_free(&facts);
@@ -63,7 +85,7 @@ static enum status write_one(struct work *work, int side, size_t i, struct compl
 }
 
 static enum status write_runs(struct work *work, const char *folder, uint64_t number,
-                              struct complaint *complaint)
+                              const struct score_analyzer *analyzer, struct complaint *complaint)
 {
     enum status status = STATUS_OK;
     for (int side = 0; side < FAMILY_SIDES; side++)
@@ -71,7 +93,7 @@ static enum status write_runs(struct work *work, const char *folder, uint64_t nu
             work->paths[side][i] = work->path[side][i];
             snprintf(work->path[side][i], PATH_ROOM, "%s/%llu-%d-%zu.h5", folder,
                      (unsigned long long)number, side, i);
-            status = write_one(work, side, i, complaint);
+            status = write_one(work, side, i, analyzer, complaint);
         }
     return status;
 }
@@ -165,7 +187,7 @@ static void run_pair(struct work *work, const char *folder, uint64_t number,
     struct answer *answer = calloc(1, sizeof *answer);
     double start = seconds_now();
     enum status status =
-        answer != NULL ? write_runs(work, folder, number, &complaint) : STATUS_MEMORY;
+        answer != NULL ? write_runs(work, folder, number, analyzer, &complaint) : STATUS_MEMORY;
     out->seconds_model = seconds_now() - start;
     start = seconds_now();
     if (status == STATUS_OK) {

@@ -12,6 +12,8 @@ struct score_analyzer {
     void (*set_defaults)(struct compare_options *);
     enum status (*compare)(const struct compare_options *, struct answer *, struct complaint *);
     void (*release)(struct answer *);
+    /* Makes the run file of a sheet; NULL: families that are read by hand cannot be scored. */
+    enum status (*make_run)(const char *sheet, const char *run, struct complaint *);
 };
 
 #define SCORE_WARNINGS 12

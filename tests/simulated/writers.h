@@ -22,6 +22,10 @@ enum status write_0183(const struct boat_scenario *scenario, bool tag, FILE *to,
 enum status write_n2k(const struct boat_scenario *scenario, double rapid_hz, FILE *to,
                       struct complaint *complaint);
 
+/* The sheet that somebody fills in at the end of each hold (scenario->hand), as a spreadsheet saves it. */
+enum status write_sheet(const struct boat_scenario *scenario, const char *purpose, FILE *to,
+                        struct complaint *complaint);
+
 /* A run file straight through run_write.h, with the origins that decoding the capture would give:
  * readings only, once a second, no raw messages. `watch` (may be NULL) sees each second written. */
 enum run_flavour { RUN_LIKE_0183, RUN_LIKE_N2K };

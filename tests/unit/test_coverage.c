@@ -12,6 +12,7 @@
 
 #include <cmocka.h>
 
+#include "../simulated/hand_run.h"
 #include "../simulated/score.h"
 
 #define SEED 20250101
@@ -20,7 +21,7 @@
 static void score_some(const char *key, struct family_score *out)
 {
     static const struct score_analyzer analyzer = {compare_options_default, compare_runs,
-                                                   answer_free};
+                                                   answer_free, hand_run_make};
     static struct pair_score scores[PAIRS];
     char folder[] = "/tmp/test_coverage-XXXXXX";
     assert_non_null(mkdtemp(folder));
@@ -74,12 +75,23 @@ static void test_coarse_sender(void **state)
     check_coverage(&score);
 }
 
+/* A gauge that is read to 5 degF: less is found, and what is said still holds. */
+static void test_read_by_hand(void **state)
+{
+    (void)state;
+    struct family_score score;
+    score_some("sheet-gauge", &score);
+    check_coverage(&score);
+    assert_true(score.finding[FINDING_RAISED] <= 0.0);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_no_change),
         cmocka_unit_test(test_cured),
         cmocka_unit_test(test_coarse_sender),
+        cmocka_unit_test(test_read_by_hand),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
