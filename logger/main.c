@@ -28,6 +28,7 @@ struct command {
     char request[REQUEST_LINE_MAX + 16]; /* to a logger at work; "" none */
     bool json;
     struct table_order tables;
+    const char *blank; /* sheet to be made */
     bool check_only;
     bool done; /* --help and the like: nothing more to do */
     size_t set_count;
@@ -106,6 +107,24 @@ static enum status take_rebuild(struct command *command, const char *text)
 static enum status take_sheet(struct command *command, const char *text)
 {
     command->tables.sheet = text;
+    return STATUS_OK;
+}
+
+static enum status take_blank(struct command *command, const char *text)
+{
+    command->blank = text;
+    return STATUS_OK;
+}
+
+static enum status take_csv(struct command *command, const char *text)
+{
+    command->tables.csv = text;
+    return STATUS_OK;
+}
+
+static enum status take_columns(struct command *command, const char *text)
+{
+    command->tables.columns = text;
     return STATUS_OK;
 }
 
@@ -203,6 +222,14 @@ static const struct option_row {
      "make the run file of a run that was cut off, and record nothing"},
     {"sheet", "FILE.csv", take_sheet,
      "make a run of readings that were taken by hand, and record nothing"},
+    {"blank-sheet", "FILE", take_blank,
+     "write a sheet to fill in, with what is known of the boat: FILE.csv for a spreadsheet, "
+     "FILE.html for a printer"},
+    {"csv", "FILE.csv", take_csv,
+     "make a run of the file of another logger; with --sheet, both into one run"},
+    {"columns", "MAP", take_columns,
+     "which column of --csv is what: \"time=Time; coolant_temperature[C]=T1\", or a file of such "
+     "lines"},
     {"boat", "NAME", take_boat, "the boat's name; as --set boat.name=NAME"},
     {"purpose", "PURPOSE", take_purpose,
      "\"before service\", \"after service\" or \"other\"; as --set run.purpose=PURPOSE"},
@@ -386,7 +413,20 @@ static enum status work(struct command *command)
                                             .keep = command->config.settings.keep_journal};
         return rebuild_run(&order, &command->voice);
     }
-    if (command->tables.sheet) {
+    if (command->blank) {
+        struct complaint complaint = {""};
+        status = sheet_write_blank(command->blank, &command->config.facts, &complaint);
+        if (status != STATUS_OK)
+            say(&command->voice, SAY_ERROR, "%s", complaint.text);
+        return status;
+    }
+    if (!command->tables.csv != !command->tables.columns) {
+        say(&command->voice, SAY_ERROR,
+            "--csv and --columns belong together: one names the file, "
+            "the other says what its columns are");
+        return STATUS_BAD_USAGE;
+    }
+    if (command->tables.sheet || command->tables.csv) {
         command->tables.output = command->order.output;
         return tables_record(&command->config, &command->tables, &command->voice);
     }

@@ -41,11 +41,26 @@ static char find_separator(const char *text, size_t length)
 
 /* --- rows */
 
+/* "sep=;" as the first line names the separator: some spreadsheets write it. */
+static void take_sep_line(struct rows *rows)
+{
+    const char *line = rows->text + rows->at;
+    size_t length = rows->length - rows->at;
+    if (length < 6 || memcmp(line, "sep=", 4) != 0 || (line[5] != '\r' && line[5] != '\n') ||
+        !memchr(separators, line[4], sizeof separators))
+        return;
+    rows->separator = line[4];
+    const char *end = memchr(line, '\n', length);
+    rows->at = end ? (size_t)(end - rows->text) + 1 : rows->length;
+    rows->line = 2;
+}
+
 enum status rows_open(struct rows *rows, const char *text, size_t length)
 {
     size_t mark = length >= 3 && memcmp(text, "\xEF\xBB\xBF", 3) == 0 ? 3 : 0;
     *rows = (struct rows){.text = text, .length = length, .at = mark, .line = 1};
     rows->separator = find_separator(text + mark, length - mark);
+    take_sep_line(rows);
     rows->scratch = malloc(length - mark + 2);
     return rows->scratch ? STATUS_OK : STATUS_MEMORY;
 }

@@ -90,7 +90,7 @@ static const struct column_name {
 
 /* --- a sheet on its way */
 
-enum cell_kind { CELL_IGNORED, CELL_TIME, CELL_DATE, CELL_NOTES, CELL_VALUE };
+enum cell_kind { CELL_IGNORED, CELL_PLAN, CELL_TIME, CELL_DATE, CELL_NOTES, CELL_VALUE };
 
 struct cell_rule {
     enum cell_kind kind;
@@ -464,17 +464,6 @@ static enum status take_head_line(struct reading *it, const struct cells *row)
 
 /* --- the line of column names */
 
-/* What kind of thing a channel belongs to, by its place in the catalogue. */
-static enum place place_of(enum channel_id channel)
-{
-    if (channel <= CHANNEL_TRANSMISSION_STATUS)
-        return PLACE_ENGINE;
-    if (channel >= CHANNEL_BATTERY_VOLTAGE && channel <= CHANNEL_BATTERY_TEMPERATURE)
-        return PLACE_BATTERY;
-    return channel >= CHANNEL_FLUID_LEVEL && channel <= CHANNEL_TANK_CAPACITY ? PLACE_TANK
-                                                                              : PLACE_VESSEL;
-}
-
 static bool find_column(const char *words, enum channel_id *channel, enum instrument_id *id)
 {
     char key[WORDS_MAX];
@@ -520,7 +509,7 @@ static struct origin make_origin(const struct reading *it, enum channel_id chann
     struct origin origin;
     memset(&origin, 0, sizeof origin);
     origin.protocol = PROTOCOL_SHEET;
-    origin.place = (uint8_t)place_of(channel);
+    origin.place = (uint8_t)tabled_place(channel);
     if (origin.place != PLACE_VESSEL)
         origin.instance = (uint8_t)(engine >= 0 ? engine : it->engine);
     snprintf(origin.message, sizeof origin.message, "SHEET");
@@ -615,6 +604,8 @@ static enum status take_column(struct reading *it, size_t line, const char *name
     snprintf(rule->name, sizeof rule->name, "%.90s", name);
     if (strcmp(words, "time") == 0)
         rule->kind = CELL_TIME;
+    else if (strcmp(words, "plan") == 0)
+        rule->kind = CELL_PLAN;
     else if (strcmp(words, "date") == 0)
         rule->kind = CELL_DATE;
     else if (strcmp(words, "notes") == 0 || strcmp(words, "note") == 0 ||
@@ -733,10 +724,19 @@ static bool refuse_row(const struct reading *it, const struct cells *row)
     return true;
 }
 
+/* Nothing was written into it; what was planned may stand there. */
+static bool is_empty(const struct reading *it, const struct cells *row)
+{
+    for (size_t i = 0; i < row->count; i++)
+        if (row->cell[i][0] != '\0' && !(i < it->cell_count && it->cells[i].kind == CELL_PLAN))
+            return false;
+    return row->beyond == 0;
+}
+
 static enum status take_row(struct reading *it, const struct cells *row)
 {
     int64_t unix_us;
-    if (rows_is_blank(row) || row->cell[0][0] == '#')
+    if (is_empty(it, row) || row->cell[0][0] == '#')
         return STATUS_OK;
     if (row->unclosed)
         remark(it->remarks, SAY_WARNING, row->line,

@@ -35,5 +35,8 @@ enum status sheet_read(const char *text, size_t length, const struct remarks *re
  * HTML for a printer. */
 void sheet_print_csv(FILE *to, const struct facts *facts);
 void sheet_print_page(FILE *to, const struct facts *facts);
+/* The same into a new file: the one or the other by its ending, .csv or .html. */
+enum status sheet_write_blank(const char *path, const struct facts *facts,
+                              struct complaint *complaint);
 
 #endif

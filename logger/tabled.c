@@ -63,6 +63,16 @@ enum status tabled_add_remark(struct tabled *table, const char *key, const char 
     return STATUS_OK;
 }
 
+enum place tabled_place(enum channel_id channel)
+{
+    if (channel <= CHANNEL_TRANSMISSION_STATUS)
+        return PLACE_ENGINE;
+    if (channel >= CHANNEL_BATTERY_VOLTAGE && channel <= CHANNEL_BATTERY_TEMPERATURE)
+        return PLACE_BATTERY;
+    return channel >= CHANNEL_FLUID_LEVEL && channel <= CHANNEL_TANK_CAPACITY ? PLACE_TANK
+                                                                              : PLACE_VESSEL;
+}
+
 /* --- order of time */
 
 struct place_in_time {

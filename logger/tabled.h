@@ -64,6 +64,9 @@ void tabled_free(struct tabled *table);
 void tabled_put(struct tabled *table, double *row, size_t column, double value, size_t line,
                 const struct remarks *remarks);
 
+/* What kind of thing a channel belongs to, by its place in the catalogue. */
+enum place tabled_place(enum channel_id channel);
+
 /* What is asked for on the command line. */
 struct table_order {
     const char *sheet;   /* file, or NULL */

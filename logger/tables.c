@@ -9,6 +9,7 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
+#include "import.h"
 #include "names.h"
 #include "run_write.h"
 #include "sheet.h"
@@ -117,6 +118,38 @@ static enum status read_sheet(struct making *it, struct source *source)
     return status;
 }
 
+/* The map itself, or the file that holds it: a map has an equals sign, and a file is there. */
+static enum status read_map(struct making *it, struct import_map *map)
+{
+    struct source file = {.path = it->order->columns};
+    if (strchr(it->order->columns, '=') && access(it->order->columns, F_OK) != 0)
+        return import_map_read(it->order->columns, map, &it->complaint);
+    enum status status = load(&file, (size_t)1 << 20, &it->complaint);
+    if (status == STATUS_OK)
+        status = import_map_read(file.text, map, &it->complaint);
+    free(file.text);
+    return status;
+}
+
+static enum status read_csv(struct making *it, struct source *source)
+{
+    const struct remarks remarks = {tell, source, source->path};
+    struct import_map *map = malloc(sizeof *map);
+    enum status status =
+        map ? read_map(it, map) : complain(&it->complaint, STATUS_MEMORY, "no memory left");
+    if (status == STATUS_OK)
+        status = load(source, IMPORT_SIZE_MAX, &it->complaint);
+    if (status == STATUS_OK)
+        status = import_read(source->text, source->length, map, &remarks, &source->table,
+                             &it->complaint);
+    if (status == STATUS_OK && !map->has_zone && map->time_kind != IMPORT_TIME_UNIX)
+        say(it->voice, SAY_NOTE,
+            "%s: times without a zone are taken as UTC; zone = +02:00 in the map says otherwise",
+            source->path);
+    free(map);
+    return status;
+}
+
 static enum status read_sources(struct making *it)
 {
     enum status status = STATUS_OK;
@@ -124,6 +157,11 @@ static enum status read_sources(struct making *it)
         struct source *source = &it->sources[it->source_count++];
         *source = (struct source){.path = it->order->sheet, .kind = "sheet", .voice = it->voice};
         status = read_sheet(it, source);
+    }
+    if (it->order->csv && status == STATUS_OK) {
+        struct source *source = &it->sources[it->source_count++];
+        *source = (struct source){.path = it->order->csv, .kind = "csv", .voice = it->voice};
+        status = read_csv(it, source);
     }
     for (size_t i = 0; i < it->source_count; i++)
         if (it->sources[i].untold > 0)
@@ -336,10 +374,10 @@ static void say_source(const struct making *it, const struct source *source)
     say(it->voice, SAY_NOTE, "%s: %zu rows, %" PRIu64 " readings", source->path,
         source->table.row_count, tally->line[REASON_READINGS].count);
     if (tally->line[REASON_BAD_ROW].count > 0)
-        say(it->voice, SAY_WARNING, "%s: %" PRIu64 " rows were refused (their text is kept)",
+        say(it->voice, SAY_WARNING, "%s: rows that were refused (their text is kept): %" PRIu64,
             source->path, tally->line[REASON_BAD_ROW].count);
     if (cells > 0)
-        say(it->voice, SAY_WARNING, "%s: %" PRIu64 " entries were left out (their text is kept)",
+        say(it->voice, SAY_WARNING, "%s: entries that were left out (their text is kept): %" PRIu64,
             source->path, cells);
 }
 

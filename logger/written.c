@@ -209,12 +209,12 @@ bool take_written_date(const char **text, struct written_date *out)
     at++;
     if (!take_whole(&at, 4, &third))
         return false;
+    struct written_date date = {first, second, third};
     if (mark == '.')
-        *out = (struct written_date){third, second, first};
-    else
-        *out = (struct written_date){first, second, third};
-    if (!is_date(out))
+        date = (struct written_date){third, second, first};
+    if (!is_date(&date))
         return false;
+    *out = date;
     *text = *at == 'T' || *at == 't' ? at + 1 : skip_blanks(at);
     return true;
 }

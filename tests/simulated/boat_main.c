@@ -8,8 +8,17 @@
 #include "model_facts.h"
 #include "writers.h"
 
-enum format { FORMAT_0183, FORMAT_0183_TAG, FORMAT_N2K, FORMAT_RUN, FORMAT_RUN_N2K, FORMAT_COUNT };
-static const char *const format_words[FORMAT_COUNT] = {"0183", "0183-tag", "n2k", "run", "run-n2k"};
+enum format {
+    FORMAT_0183,
+    FORMAT_0183_TAG,
+    FORMAT_N2K,
+    FORMAT_RUN,
+    FORMAT_RUN_N2K,
+    FORMAT_SHEET,
+    FORMAT_COUNT
+};
+static const char *const format_words[FORMAT_COUNT] = {"0183", "0183-tag", "n2k",
+                                                       "run",  "run-n2k",  "sheet"};
 
 struct wish {
     struct boat_scenario scenario;
@@ -24,7 +33,7 @@ static const char usage[] =
     "  boat-model --scenario NAME --output FILE [options] [key=value ...]\n"
     "    --scenario NAME  see --list\n"
     "    --output FILE    what to write; - for standard output (not for runs)\n"
-    "    --format WORD    0183 (default), 0183-tag, n2k, run, run-n2k\n"
+    "    --format WORD    0183 (default), 0183-tag, n2k, run, run-n2k, sheet\n"
     "    --seed N         seed of everything random, default 1\n"
     "    --truth FILE     the truth as JSON\n"
     "    --purpose WORD   purpose written into a run file: before, after, other (default)\n"
@@ -148,6 +157,8 @@ static enum status write_run_with_facts(const struct wish *wish, struct complain
 
 static enum status write_stream(const struct wish *wish, FILE *to, struct complaint *complaint)
 {
+    if (wish->format == FORMAT_SHEET)
+        return write_sheet(&wish->scenario, wish->purpose, to, complaint);
     if (wish->format == FORMAT_N2K)
         return write_n2k(&wish->scenario, wish->rapid_hz, to, complaint);
     return write_0183(&wish->scenario, wish->format == FORMAT_0183_TAG, to, complaint);

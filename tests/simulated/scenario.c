@@ -73,6 +73,7 @@ void boat_scenario_default(struct boat_scenario *scenario)
         .latitude = 49.93,
         .longitude = -7.46,
         .step = 1,
+        .hand = {.spread = 1, .step = 5, .fahrenheit = true},
     };
     boat_engine_default(&scenario->engine[0]);
     boat_engine_default(&scenario->engine[1]);

@@ -51,6 +51,8 @@ static void test_beyond_the_rules(void **state)
            "a,b\n1,2\n",
            "1[a][b];2[1][2];");
     expect("a;b\n1,5;2\n", "1[a][b];2[1,5][2];");
+    expect("sep=;\r\na;b\n1,5;2\n", "2[a][b];3[1,5][2];");
+    expect("sep=;", "1[sep=][];");
     expect("a\tb\n1\t2\n", "1[a][b];2[1][2];");
     expect(" a , b \n\n,\n", "1[a][b];2;3[][];");
     expect("a,b\nnotes with ; in it,c\n", "1[a][b];2[notes with ; in it][c];");

@@ -231,6 +231,15 @@ static void test_bad_head(void **state)
     assert_int_equal(table.tally.line[REASON_NOT_A_NUMBER].count, 8);
 }
 
+/* Found by fuzz_sheet: a date that is none must not stand where a date stood. */
+static void test_second_date_is_none(void **state)
+{
+    (void)state;
+    read_well(HEAD "date,2026-22-25\n" NAMES "10:05,1000,165,16,\n");
+    must_tell("a.csv:4: date = \"2026-22-25\" is not understood");
+    assert_int_equal(table.rows[0].unix_us / 1000000, 1795601100);
+}
+
 static void test_columns_alike(void **state)
 {
     (void)state;
@@ -263,6 +272,7 @@ int main(void)
         cmocka_unit_test(test_refused_whole),
         cmocka_unit_test(test_bad_head),
         cmocka_unit_test(test_columns_alike),
+        cmocka_unit_test(test_second_date_is_none),
     };
     return cmocka_run_group_tests(tests, NULL, forget);
 }

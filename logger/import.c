@@ -1,0 +1,318 @@
+/* import.c - see import.h. */
+#include "import.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <strings.h>
+
+#include "rows.h"
+
+#define NOWHERE SIZE_MAX
+#define INTERVALS_LOOKED_AT 4096
+#define INTERVAL_LONGEST 600.0 /* s; a logger that samples less often tells of no hold */
+/* Spreadsheets count days from 1899-12-30: that is 25569 days before 1970-01-01 (ECMA-376, part 1,
+ * 18.17.4.1, the 1900 date system from its day 61 on). */
+#define SPREADSHEET_DAYS 25569.0
+
+struct importing {
+    const struct import_map *map;
+    const struct remarks *remarks;
+    struct tabled *out;
+    struct complaint *complaint;
+    bool comma;
+    size_t time, date; /* cells */
+    size_t cell[IMPORT_COLUMNS_MAX];
+};
+
+/* --- columns */
+
+static size_t find_cell(const struct import_place *place, const struct cells *names)
+{
+    if (place->name[0] == '\0')
+        return place->number - 1;
+    for (size_t i = 0; i < names->count; i++)
+        if (strcmp(names->cell[i], place->name) == 0)
+            return i;
+    for (size_t i = 0; i < names->count; i++)
+        if (strcasecmp(names->cell[i], place->name) == 0)
+            return i;
+    return NOWHERE;
+}
+
+static enum status no_column(const struct importing *it, const struct import_place *place,
+                             const struct cells *names)
+{
+    char there[400] = "";
+    for (size_t i = 0; i < names->count && strlen(there) + 60 < sizeof there; i++) {
+        size_t length = strlen(there);
+        snprintf(there + length, sizeof there - length, "%s%.50s", i > 0 ? "; " : "",
+                 names->cell[i]);
+    }
+    return complain(it->complaint, STATUS_BAD_DATA,
+                    "%.200s:%zu: there is no column \"%.60s\"; there are: %s. Lines before the "
+                    "names of the columns are passed over with skip = N",
+                    it->remarks->name, names->line, place->name, there);
+}
+
+static enum status find_cells(struct importing *it, const struct cells *names)
+{
+    const struct import_map *map = it->map;
+    it->time = find_cell(&map->time, names);
+    if (it->time == NOWHERE)
+        return no_column(it, &map->time, names);
+    it->date = map->has_date ? find_cell(&map->date, names) : NOWHERE;
+    if (map->has_date && it->date == NOWHERE)
+        return no_column(it, &map->date, names);
+    for (size_t i = 0; i < map->count; i++) {
+        it->cell[i] = find_cell(&map->columns[i].place, names);
+        if (it->cell[i] == NOWHERE)
+            return no_column(it, &map->columns[i].place, names);
+    }
+    return STATUS_OK;
+}
+
+static void make_column(const struct import_column *from, struct tabled_column *to)
+{
+    struct origin *origin = &to->origin;
+    memset(to, 0, sizeof *to);
+    to->channel = from->channel;
+    origin->protocol = PROTOCOL_SHEET;
+    origin->place = (uint8_t)tabled_place(from->channel);
+    origin->instance = origin->place == PLACE_VESSEL ? 0 : (uint8_t)from->engine;
+    snprintf(origin->message, sizeof origin->message, "CSV");
+    if (from->place.name[0])
+        snprintf(origin->label, sizeof origin->label, "%.40s", from->place.name);
+    else
+        snprintf(origin->label, sizeof origin->label, "column %zu", from->place.number);
+    for (char *c = origin->label; *c; c++)
+        *c = (unsigned char)*c < ' ' || (unsigned char)*c > '~' ? '_' : *c;
+    to->accuracy.instrument_u = from->right / sqrt(3.0); /* rectangular: JCGM 100, 4.3.7 */
+}
+
+static void make_columns(struct importing *it)
+{
+    for (size_t i = 0; i < it->map->count; i++)
+        make_column(&it->map->columns[i], &it->out->columns[i]);
+    it->out->column_count = it->map->count;
+}
+
+/* --- time */
+
+/* 11/25/2026 or 25/11/2026, as the map says. */
+static bool take_slashed(const char **text, enum import_dates dates, struct written_date *out)
+{
+    char plain[16];
+    int a, b, year, used = 0;
+    if (dates == IMPORT_DATES_PLAIN || sscanf(*text, "%2d/%2d/%4d%n", &a, &b, &year, &used) != 3)
+        return false;
+    bool month_first = dates == IMPORT_DATES_MONTH_FIRST;
+    snprintf(plain, sizeof plain, "%04d-%02d-%02d", year & 0x1FFF, (month_first ? a : b) & 0x3F,
+             (month_first ? b : a) & 0x3F);
+    const char *at = plain;
+    if (!take_written_date(&at, out))
+        return false;
+    *text += used;
+    *text += strspn(*text, " ,");
+    return true;
+}
+
+static bool take_date(const struct importing *it, const char **text, struct written_date *out)
+{
+    return take_written_date(text, out) || take_slashed(text, it->map->dates, out);
+}
+
+static bool text_time(const struct importing *it, const char *time, const char *date,
+                      int64_t *unix_us)
+{
+    struct written_date day;
+    double seconds, zone = it->map->zone;
+    if (date && (!take_date(it, &date, &day) || *date != '\0'))
+        return false;
+    if (!date && !take_date(it, &time, &day))
+        return false;
+    if (!take_written_time(&time, &seconds))
+        return false;
+    if (*time != '\0' && (!take_written_zone(&time, &zone) || *time != '\0'))
+        return false;
+    *unix_us = written_unix_us(&day, seconds - zone);
+    return true;
+}
+
+static bool number_time(const struct importing *it, const char *time, int64_t *unix_us)
+{
+    const struct import_map *map = it->map;
+    double number;
+    if (!read_written_number(time, it->comma, &number) || !(fabs(number) < 1e12))
+        return false;
+    double seconds = number;
+    if (map->time_kind == IMPORT_TIME_SPREADSHEET)
+        seconds = (number - SPREADSHEET_DAYS) * 86400 - map->zone;
+    else if (map->time_kind == IMPORT_TIME_SINCE)
+        seconds = number * map->time_unit->factor - map->zone + map->start_seconds +
+                  (double)(written_unix_us(&map->start_date, 0) / 1000000);
+    if (!(seconds >= 0 && seconds < 4.5e9))
+        return false;
+    *unix_us = llround(seconds * 1e6);
+    return true;
+}
+
+static const char *cell_at(const struct cells *row, size_t cell)
+{
+    return cell < row->count ? row->cell[cell] : "";
+}
+
+static bool row_time(const struct importing *it, const struct cells *row, int64_t *unix_us)
+{
+    const char *time = cell_at(row, it->time);
+    if (it->map->time_kind != IMPORT_TIME_TEXT)
+        return number_time(it, time, unix_us);
+    return text_time(it, time, it->date == NOWHERE ? NULL : cell_at(row, it->date), unix_us);
+}
+
+/* --- rows */
+
+static bool is_missing(const struct importing *it, const char *cell)
+{
+    static const char *const words[] = {"", "-", "--", "---", "nan", "na", "n/a", "null", "none"};
+    for (size_t i = 0; i < sizeof words / sizeof words[0]; i++)
+        if (strcasecmp(words[i], cell) == 0)
+            return true;
+    return it->map->missing[0] && strcasecmp(it->map->missing, cell) == 0;
+}
+
+static void take_entry(struct importing *it, const struct cells *row, size_t i, double *values)
+{
+    const char *cell = cell_at(row, it->cell[i]);
+    const struct import_column *column = &it->map->columns[i];
+    double number;
+    if (is_missing(it, cell)) {
+        tally_add(&it->out->tally, REASON_NOT_AVAILABLE, 0);
+        return;
+    }
+    if (!read_written_number(cell, it->comma, &number)) {
+        tally_add(&it->out->tally, REASON_NOT_A_NUMBER, 0);
+        remark(it->remarks, SAY_WARNING, row->line,
+               "\"%.40s\" for %s is no number and was left out; a word that means no value can be "
+               "named with missing = WORD",
+               cell, channel_get(column->channel)->key);
+        return;
+    }
+    if (column->unit)
+        number = number * column->unit->factor + column->unit->offset;
+    tabled_put(it->out, values, i, number, row->line, it->remarks);
+}
+
+static enum status take_row(struct importing *it, const struct cells *row)
+{
+    int64_t unix_us;
+    if (rows_is_blank(row))
+        return STATUS_OK;
+    if (!row_time(it, row, &unix_us)) {
+        tally_add(&it->out->tally, REASON_BAD_ROW, 0);
+        remark(it->remarks, SAY_WARNING, row->line,
+               "\"%.40s%s%.20s\" is no time that can be read in one way only: the row was not "
+               "taken. Read are 2026-11-25T10:15:00, 2026-11-25 10:15:00, 25.11.2026 10:15; dates "
+               "with slashes if dates = month/day/year or day/month/year says how; numbers if "
+               "their unit is named, as time[s]",
+               it->date == NOWHERE ? "" : cell_at(row, it->date), it->date == NOWHERE ? "" : " ",
+               cell_at(row, it->time));
+        return STATUS_OK;
+    }
+    double *values = tabled_add_row(it->out, unix_us, row->line);
+    if (!values)
+        return STATUS_MEMORY;
+    for (size_t i = 0; i < it->map->count; i++)
+        take_entry(it, row, i, values);
+    tally_add(&it->out->tally, REASON_ROWS, 0);
+    return STATUS_OK;
+}
+
+static enum status read_rows(struct importing *it, struct rows *rows, struct cells *row)
+{
+    static const struct cells nothing = {0};
+    enum status status = STATUS_OK;
+    bool named = !it->map->has_names;
+    if (named)
+        status = find_cells(it, &nothing);
+    make_columns(it);
+    while (status == STATUS_OK && rows_next(rows, row)) {
+        if (row->line <= it->map->skip)
+            continue;
+        if (!named && !rows_is_blank(row)) {
+            status = find_cells(it, row);
+            named = true;
+        } else if (named) {
+            status = take_row(it, row);
+        }
+    }
+    if (status == STATUS_OK && it->out->row_count == 0)
+        return complain(it->complaint, STATUS_BAD_DATA,
+                        "%.200s: no row could be taken; look at skip, and at the time",
+                        it->remarks->name);
+    return status;
+}
+
+/* --- how often it samples */
+
+static int by_size(const void *left, const void *right)
+{
+    double a = *(const double *)left, b = *(const double *)right;
+    return (a > b) - (a < b);
+}
+
+/* Median time between the readings of a column, s; 0 with fewer than three. */
+static double usual_interval(const struct tabled *table, size_t column, double *scratch)
+{
+    int64_t last = INT64_MIN;
+    size_t n = 0;
+    for (size_t i = 0; i < table->row_count && n < INTERVALS_LOOKED_AT; i++) {
+        if (isnan(table->values[i * table->column_count + column]))
+            continue;
+        if (last != INT64_MIN)
+            scratch[n++] = (double)(table->rows[i].unix_us - last) / 1e6;
+        last = table->rows[i].unix_us;
+    }
+    if (n < 2)
+        return 0;
+    qsort(scratch, n, sizeof *scratch, by_size);
+    return fmin(scratch[n / 2], INTERVAL_LONGEST);
+}
+
+static enum status find_intervals(struct tabled *table)
+{
+    double *scratch = malloc(INTERVALS_LOOKED_AT * sizeof *scratch);
+    if (!scratch)
+        return STATUS_MEMORY;
+    for (size_t i = 0; i < table->column_count; i++)
+        table->columns[i].accuracy.interval = usual_interval(table, i, scratch);
+    free(scratch);
+    return STATUS_OK;
+}
+
+enum status import_read(const char *text, size_t length, const struct import_map *map,
+                        const struct remarks *remarks, struct tabled *out,
+                        struct complaint *complaint)
+{
+    struct rows rows;
+    struct cells *row = malloc(sizeof *row);
+    struct importing it = {.map = map, .remarks = remarks, .out = out, .complaint = complaint};
+    enum status status = rows_open(&rows, text, length);
+    if (!row)
+        status = STATUS_MEMORY;
+    if (status == STATUS_OK) {
+        rows.separator = map->separator ? map->separator : rows.separator;
+        it.comma = map->decimal ? map->decimal == ',' : rows.separator != ',';
+        status = read_rows(&it, &rows, row);
+    }
+    if (status == STATUS_OK)
+        status = tabled_sort(out);
+    if (status == STATUS_OK)
+        status = find_intervals(out);
+    if (status == STATUS_OK)
+        out->start_unix_us = out->rows[0].unix_us;
+    rows_close(&rows);
+    free(row);
+    return status == STATUS_MEMORY ? complain(complaint, status, "no memory left") : status;
+}

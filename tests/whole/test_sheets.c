@@ -1,0 +1,149 @@
+/* test_sheets.c - boats without a data bus, by the programs: sheets and files of other loggers become runs
+ * that compare. */
+#include "stage.h"
+
+#define start_analyze(...)                                                                         \
+    stage_start_with(NULL, stage_program("SEARUN_ANALYZE"),                                        \
+                     (const char *const[]){"searun-analyze", __VA_ARGS__, NULL})
+
+/* What the boat model's technician writes down; fouling in K/kW. */
+static void fill_in(const char *sheet, const char *purpose, const char *fouling, const char *seed)
+{
+    const char *const arguments[] = {
+        "boat-model", "--scenario", "up-and-down", "--format", "sheet", "--output", sheet,
+        "--purpose",  purpose,      "--seed",      seed,       fouling, NULL};
+    stage_expect(stage_start_with(NULL, stage_program("SEARUN_BOAT_MODEL"), arguments), 0);
+}
+
+static void test_pair_of_sheets(void **state)
+{
+    (void)state;
+    char before[300], after[300], json[300];
+    snprintf(before, sizeof before, "%s", stage_path("before.h5"));
+    snprintf(after, sizeof after, "%s", stage_path("after.h5"));
+    snprintf(json, sizeof json, "%s", stage_path("result.json"));
+    fill_in(stage_path("before.csv"), "before", "fouling=0.25", "1");
+    fill_in(stage_path("after.csv"), "after", "fouling=0.0", "2");
+    stage_expect_words(start_logger("--sheet", stage_path("before.csv"), "--output", before), 0,
+                       "11 rows, 33 readings");
+    stage_expect_words(start_logger("--sheet", stage_path("after.csv"), "--output", after), 0,
+                       "made ");
+    const char *const arguments[] = {
+        "searun-analyze", "compare", "--before", before, "--after", after, "--json", json, NULL};
+    stage_expect_words(stage_start_with(NULL, stage_program("SEARUN_ANALYZE"), arguments), 0,
+                       "Coolant temperature lowered");
+    stage_expect_words(start_analyze("check", before), 0, "sound");
+}
+
+/* The sheet's own bytes are in the run: taken out, they make the same readings again. */
+static bool keep_line(void *self, const struct raw_message *message)
+{
+    FILE *to = self;
+    fwrite(message->bytes, 1, message->length, to);
+    putc('\n', to);
+    return true;
+}
+
+static void test_sheet_can_be_read_again(void **state)
+{
+    (void)state;
+    static const char text[] = "\xEF\xBB\xBF"
+                               "boat;Two Sisters\r\ndate;2026-11-25\r\nheld;5 min\r\n"
+                               "time;rpm;gauge [°C];sea [°C];notes\r\n"
+                               "10:05;1000;73,5;16,5;\"two \"\"words\"\"\"\r\n10:10;abc;75;;\r\n";
+    stage_write(stage_path("again.csv"), text, sizeof text - 1);
+    stage_expect(
+        start_logger("--sheet", stage_path("again.csv"), "--output", stage_path("first.h5")), 0);
+    struct run *run = stage_open_run(stage_path("first.h5"));
+    struct complaint complaint = {""};
+    FILE *to = fopen(stage_path("taken-out.csv"), "w");
+    assert_non_null(to);
+    assert_int_equal(run_raw(run, keep_line, to, &complaint), STATUS_OK);
+    assert_int_equal(fclose(to), 0);
+    FILE *from = fopen(stage_path("taken-out.csv"), "r");
+    char again[1000];
+    assert_int_equal(fread(again, 1, sizeof again, from), sizeof text - 1);
+    assert_memory_equal(again, text, sizeof text - 1);
+    fclose(from);
+    assert_int_equal(stage_tally(run, 0, REASON_NOT_A_NUMBER), 1);
+    assert_int_equal(stage_count(run, CHANNEL_COOLANT_TEMPERATURE), 2);
+    run_close(run);
+}
+
+static void test_bad_sheets(void **state)
+{
+    (void)state;
+    static const char empty[] = "date,2026-11-25\ntime,rpm\n";
+    static const char archive[] = "PK\x03\x04 something";
+    stage_write(stage_path("empty.csv"), empty, sizeof empty - 1);
+    stage_write(stage_path("book.xlsx"), archive, sizeof archive - 1);
+    stage_expect_words(
+        start_logger("--sheet", stage_path("empty.csv"), "--output", stage_path("none.h5")), 1,
+        "no row with a time");
+    stage_expect_words(
+        start_logger("--sheet", stage_path("book.xlsx"), "--output", stage_path("none.h5")), 1,
+        "save it from the spreadsheet as CSV");
+    stage_expect_words(
+        start_logger("--sheet", stage_path("absent.csv"), "--output", stage_path("none.h5")), 1,
+        "No such file");
+    assert_false(stage_exists(stage_path("none.h5")));
+    assert_false(stage_exists(stage_path("none.h5.part")));
+    stage_expect_words(start_logger("--csv", stage_path("empty.csv")), 2, "belong together");
+}
+
+static void test_blank_sheets(void **state)
+{
+    (void)state;
+    char table[300], page[300];
+    snprintf(table, sizeof table, "%s", stage_path("blank.csv"));
+    snprintf(page, sizeof page, "%s", stage_path("blank.html"));
+    stage_expect(start_logger("--config", "logger/example.ini", "--blank-sheet", table), 0);
+    stage_expect(start_logger("--config", "logger/example.ini", "--blank-sheet", page), 0);
+    stage_expect_words(start_logger("--blank-sheet", page), 1, "never overwritten");
+    stage_expect_words(start_logger("--blank-sheet", stage_path("blank.doc")), 2, ".html");
+    /* Read as it is: it has everything but readings, and nothing in it is misunderstood. */
+    struct program program =
+        start_logger("--quiet", "--sheet", table, "--output", stage_path("none.h5"));
+    assert_int_equal(stage_wait(&program), 1);
+    assert_null(strstr(stage_said(&program), "warning"));
+    assert_non_null(strstr(stage_said(&program), "no date stands above the table"));
+}
+
+/* A logger of thermocouples beside speeds that were written down. */
+static void test_sheet_and_csv(void **state)
+{
+    (void)state;
+    static const char sheet[] = "date,2026-11-25\ntime zone,+02:00\nheld,5 min\ntime,rpm,sea [°C]\n"
+                                "12:05,1000,16.5\n12:10,1400,16.5\n";
+    static const char map[] = "# the channels of the logger\ntime[s] = seconds\n"
+                              "start = 2026-11-25 10:00:00 UTC\ncoolant_temperature[F] = T1\n";
+    FILE *to = fopen(stage_path("log.csv"), "w");
+    assert_non_null(to);
+    fputs("seconds,T1\n", to);
+    for (int i = 0; i <= 600; i += 20)
+        fprintf(to, "%d,%.1f\n", i, 160.0 + i / 100.0);
+    fclose(to);
+    stage_write(stage_path("both.csv"), sheet, sizeof sheet - 1);
+    stage_write(stage_path("log.map"), map, sizeof map - 1);
+    stage_expect(start_logger("--sheet", stage_path("both.csv"), "--csv", stage_path("log.csv"),
+                              "--columns", stage_path("log.map"), "--output",
+                              stage_path("both.h5")),
+                 0);
+    struct run *run = stage_open_run(stage_path("both.h5"));
+    assert_int_equal(stage_count(run, CHANNEL_COOLANT_TEMPERATURE), 31);
+    assert_int_equal(stage_count(run, CHANNEL_ENGINE_SPEED), 2);
+    assert_int_equal(run_about(run)->start_unix_us / 1000000, 1795600800);
+    run_close(run);
+    /* Sampled every 20 s is no gap, and both holds are found. */
+    stage_expect_words(start_analyze("show", stage_path("both.h5")), 0, "31");
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(test_pair_of_sheets), cmocka_unit_test(test_sheet_can_be_read_again),
+        cmocka_unit_test(test_bad_sheets),     cmocka_unit_test(test_blank_sheets),
+        cmocka_unit_test(test_sheet_and_csv),
+    };
+    return cmocka_run_group_tests(tests, stage_make, stage_remove);
+}
