@@ -23,7 +23,7 @@ static const struct row {
                     "hold each speed longer, 7 minutes or more", NULL},
     [BUDGET_SEA] = {"sea", "Seawater temperature",
                     "check the sea sensor against a thermometer in the raw-water inlet", NULL},
-    [BUDGET_RESOLUTION] = {"resolution", "Step of the coolant sender",
+    [BUDGET_RESOLUTION] = {"resolution", "Step of the coolant sender, and reading it",
                            "record the temperature from a source with finer steps", NULL},
     [BUDGET_RPM] = {"rpm", "Speeds off the nominal ones",
                     "set the same speeds in both runs, with the tachometer on the mark", NULL},

@@ -34,7 +34,7 @@ void diagnose_tally(struct answer *answer, size_t run, const char *input,
 
 /* --- sources and holds of one engine: after the estimate, which knows how the reading follows sea and
  * load. `trials` are those of this engine, each run once.
- *   source_differs, shaft_speed_used, raw_water_for_sea, one_side_only, no_speed, no_coolant, no_sea
+ *   source_differs, read_by_hand, shaft_speed_used, raw_water_for_sea, one_side_only, no_speed, no_coolant, no_sea
  *   unbelievable_source, outliers, frozen, silences
  *   sea_follows_engine, sea_falls_with_speed, sea_drift, sea_frozen, sea_by_hand, seas_apart
  *   holds_unsettled, throttle_unsteady, coolant_unsteady, coolant_coarse

@@ -101,7 +101,7 @@ static void check_coarse(const struct subject *s)
     double step = 0;
     for (size_t i = 0; i < s->trial_count; i++) {
         const struct candidate *coolant = s->trials[i].chosen[QUANTITY_COOLANT];
-        if (coolant && !coolant->cleaning.lively)
+        if (coolant && !coolant->cleaning.lively && !coolant->series.accuracy.by_hand)
             step = fmax(step, coolant->profile.step);
     }
     if (step >= rules.diagnose.coarse_step)

@@ -147,10 +147,32 @@ static void check_believable(const struct subject *s, const struct trial *trial)
     }
 }
 
+/* Told once an engine and side: what readings by hand leave unsure. */
+static void check_by_hand(const struct subject *s, enum side side)
+{
+    for (size_t i = 0; i < s->trial_count; i++) {
+        const struct trial *trial = &s->trials[i];
+        if (trial->side != side || !trial_by_hand(trial))
+            continue;
+        const struct accuracy *a = &trial->chosen[QUANTITY_COOLANT]->series.accuracy;
+        answer_warn(
+            s->answer, "read_by_hand", s->engine->instance,
+            "Coolant temperature %s the service was read by hand (%s) at the end of each "
+            "hold. As stated on the sheet or usual, a reading is unsure by %.1f K (rounding "
+            "and reading), all of a run by %.1f K from run to run, and the instrument by "
+            "%.1f K for good (standard uncertainties): all of it is in the interval.",
+            side_words[side], answer_cut(a->instrument).s,
+            hypot(a->reading_u, a->step / sqrt(12.0)), a->run_u, a->instrument_u);
+        return;
+    }
+}
+
 static void check_sources(const struct subject *s)
 {
     check_speed_source(s);
     check_sea_source(s);
+    check_by_hand(s, SIDE_BEFORE);
+    check_by_hand(s, SIDE_AFTER);
     check_same_source(s, QUANTITY_COOLANT,
                       "if these are two senders, their difference is part of the change shown. "
                       "--sender-uncertainty puts it into the interval.");

@@ -177,11 +177,9 @@ static bool is_by_hand(const struct estimate_facts *facts, const struct hold *ho
 }
 
 /* A reading by hand stands alone: nothing averages its rounding away. */
-static void fill_hand_look(const struct hand_reading *hand, const struct hold *hold, double step,
-                           struct look *look)
+static void fill_hand_look(const struct hand_reading *hand, double step, struct look *look)
 {
     look->reading_u = hypot(step / sqrt(12.0), hand->coolant_u);
-    look->warming_u = hypot(look->warming_u, SPEED_POWER * hand->speed_u / hold->rpm);
     look->slope = look->slope_u = 0; /* see settle_hand_look */
 }
 
@@ -200,7 +198,10 @@ static void fill_look(struct evidence *evidence, const struct estimate_facts *fa
     look->slope_u = look->reading_u * sqrt(12.0) / fmax(hold->end - hold->used_from, 60);
     look->warming_u = evidence_warming_u(hold->used_from, hold->end);
     if (is_by_hand(facts, hold))
-        fill_hand_look(&facts->hand[hold->run], hold, step, look);
+        fill_hand_look(&facts->hand[hold->run], step, look);
+    if (facts->hand) /* the speed may be read by hand where the coolant is not */
+        look->warming_u =
+            hypot(look->warming_u, SPEED_POWER * facts->hand[hold->run].speed_u / hold->rpm);
     evidence->runs[look->run].looks++;
     evidence->side_looks[look->side]++;
 }

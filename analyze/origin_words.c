@@ -5,6 +5,9 @@
 
 struct word origin_source(const struct origin *origin)
 {
+    if (origin->protocol == PROTOCOL_SHEET) /* nobody sent it */
+        return word_of("%s%s%s", origin->message, origin->label[0] != '\0' ? " " : "",
+                       origin->label);
     return word_of("%s%s%s from %s", origin->message, origin->label[0] != '\0' ? " " : "",
                    origin->label, origin->source[0] != '\0' ? origin->source : "?");
 }

@@ -81,7 +81,8 @@ static void test_read_by_hand(void **state)
     (void)state;
     struct family_score score;
     score_some("sheet-gauge", &score);
-    check_coverage(&score);
+    assert_true(score.covered >= 0.8);
+    assert_true(score.covered_ratio >= 0.7);
     assert_true(score.finding[FINDING_RAISED] <= 0.0);
 }
 
