@@ -358,6 +358,7 @@ static enum status show_comparison(const struct showing *showing, const char *pa
     if (status == STATUS_OK) {
         keep_first_run(&answer);
         show_part(showing, &answer, "Remarks", section_notes);
+        show_part(showing, &answer, "After the service", section_checklist);
         show_part(showing, &answer, "Sources that a comparison would take", section_sources);
         show_part(showing, &answer, "Steady holds that a comparison would find", section_holds);
         if (answer.engine_count == 0)

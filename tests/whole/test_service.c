@@ -182,6 +182,7 @@ static void steps_are_ticked_later(void **state)
     assert_false(stage_exists(stage_path("after.h5.notes")));
     expect_flat(start_analyze("note", after, "filled, bled, cap on; level not topped up"), 0,
                 "- ticked: pressure cap on - not ticked, said to be not done: top up, engine cold");
+    expect_flat(start_analyze("show", after), 0, "pressure cap on ticked remark added later");
     root = compare_json(NULL);
     assert_string_equal(text_of(step(root, "bled"), "state"), "ticked");
     assert_string_equal(text_of(step(root, "bled"), "words"), "bled");
