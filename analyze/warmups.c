@@ -45,21 +45,20 @@ static void take_warm(struct warmups *sum, struct warm_moment since)
 static void find_cycles(struct warmups *sum, size_t run, const struct columns *columns)
 {
     struct warm_moment since = {run, NAN, NAN};
-    double cells = 0;
     for (size_t i = 0; i < columns->count; i++) {
         double coolant = columns->coolant[i];
         if (isnan(coolant))
             continue;
         sum->any = true;
         if (coolant < sum->limits.warm) {
-            cells = 0;
-        } else if (cells++ == 0) {
+            since.time = NAN;
+        } else if (isnan(since.time)) {
             since.time = (double)i * COLUMN_STEP;
             since.coolant = coolant;
         }
         if (coolant <= sum->limits.cold)
             take_cold(sum, run, i, coolant);
-        else if (cells * COLUMN_STEP >= rules.warmup.warm_least)
+        else if ((double)(i + 1) * COLUMN_STEP - since.time >= rules.warmup.warm_least)
             take_warm(sum, since);
     }
 }

@@ -108,6 +108,19 @@ static void a_stray_reading_is_no_warm_up(void **state)
     assert_int_equal(sum.count, 0);
 }
 
+static void readings_minutes_apart_will_do(void **state)
+{
+    (void)state;
+    struct warmups sum = {0};
+    struct columns columns = MADE(20, {600, 74, IDLING}, {600, 78, UNDER_WAY}, {1500, 30, 0});
+    for (size_t i = 0; i < columns.count; i++)
+        if (i % 120 != 0)
+            columns.coolant[i] = NAN;
+    take(&sum, 0, columns);
+    assert_int_equal(sum.count, 1);
+    assert_true(sum.cooled);
+}
+
 static void tells_a_warm_beginning(void **state)
 {
     (void)state;
@@ -171,6 +184,7 @@ int main(void)
         cmocka_unit_test(sees_two_cycles),
         cmocka_unit_test(counts_no_half_cycles),
         cmocka_unit_test(a_stray_reading_is_no_warm_up),
+        cmocka_unit_test(readings_minutes_apart_will_do),
         cmocka_unit_test(tells_a_warm_beginning),
         cmocka_unit_test(goes_on_over_several_runs),
         cmocka_unit_test(time_under_way_is_honest),
