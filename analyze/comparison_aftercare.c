@@ -23,13 +23,19 @@ static size_t runs_after(const struct answer *answer, size_t order[RUNS_MAX])
     return count;
 }
 
+/* Marks of the logger, and the notes of a sheet that was filled in by hand. */
+static bool is_mark(const struct run_event *event)
+{
+    return strcmp(event->key, "mark") == 0 || strcmp(event->key, "note") == 0;
+}
+
 static enum status take_marks(struct comparison *c, size_t run)
 {
     const struct run_event *events;
     size_t count;
     enum status status = run_events(c->books[run].run, &events, &count, c->complaint);
     for (size_t i = 0; !status && i < count; i++)
-        if (strcmp(events[i].key, "mark") == 0)
+        if (is_mark(&events[i]))
             checklist_take_mark(&c->answer->checklist, run, events[i].time, events[i].text);
     return status;
 }
@@ -51,14 +57,28 @@ static double full_speed(const struct comparison *c, size_t e)
     return full;
 }
 
+/* Whether the coolant was read often enough in a hold to show that it is restless: twice in each of the
+ * spans that are compared. Readings by hand are not. */
+static bool read_often(const struct trial *trial, const struct hold *hold)
+{
+    const struct candidate *coolant = trial->chosen[QUANTITY_COOLANT];
+    size_t readings = 0;
+    for (size_t i = 0; coolant && i < coolant->series.count; i++) {
+        double at = coolant->series.time[i];
+        readings += at >= hold->used_from && at <= hold->end;
+    }
+    return (double)readings * rules.diagnose.unsteady_span >= 2 * (hold->end - hold->used_from);
+}
+
 static void look_at_holds(struct comparison *c, size_t e)
 {
     struct engine_answer *engine = &c->answer->engines[e];
     for (size_t i = 0; i < engine->hold_count; i++) {
         const struct hold *hold = &engine->holds[i];
-        const struct columns *columns = &comparison_trials(c, e)[hold->run].columns;
+        const struct trial *trial = &comparison_trials(c, e)[hold->run];
+        const struct columns *columns = &trial->columns;
         if (hold->side != SIDE_AFTER || hold->refusal != REFUSAL_NONE ||
-            hold->end > (double)columns->count)
+            hold->end > (double)columns->count || !read_often(trial, hold))
             continue;
         double restless =
             cells_restlessness(columns->coolant, (size_t)hold->used_from, (size_t)hold->end,

@@ -30,7 +30,7 @@ static void say_warmup(struct text *out, const struct answer *answer, const stru
 {
     if (index < seen->count && index < WARMUPS_MAX) {
         const struct warmup *warmup = &seen->list[index];
-        text_addf(out, "from %.0f °C at %s to %.0f °C at %s", warmup->cold.coolant,
+        text_addf(out, "from %.0f °C (at %s) to %.0f °C (at %s)", warmup->cold.coolant,
                   moment(answer, warmup->cold.run, warmup->cold.time).s, warmup->warm.coolant,
                   moment(answer, warmup->warm.run, warmup->warm.time).s);
     } else if (index == 0 && seen->began_warm) {
@@ -66,7 +66,7 @@ static void say_steady(struct text *out, const struct engine_answer *engine)
     else if (engine->steady_holds > 0)
         text_addf(out, "coolant steady in all %zu holds, no sign of air", engine->steady_holds);
     else
-        text_add(out, "no steady hold in which air could show");
+        text_add(out, "no steady hold, read often enough, in which air could show");
 }
 
 static void say_seen(struct text *out, const struct answer *answer,

@@ -25,7 +25,7 @@ static const struct leg after_legs[] = {{500, 74, 700},  {100, 75, 700},   {1500
                                         {400, 83, 2600}, {600, 83.1, 2600}};
 
 static int64_t write_legs(struct run_writer *run, const struct leg *legs, size_t count,
-                          unsigned engine, double swing)
+                          unsigned engine, double swing, int every)
 {
     struct origin rpm = make_origin(PROTOCOL_NMEA2000, PLACE_ENGINE, engine, "127488", "35", "");
     struct origin heat = make_origin(PROTOCOL_NMEA2000, PLACE_ENGINE, engine, "127489", "35", "");
@@ -37,8 +37,9 @@ static int64_t write_legs(struct run_writer *run, const struct leg *legs, size_t
             double level = coolant + (legs[i].to - coolant) * s / legs[i].seconds;
             put_value(run, at * NS_PER_S, &rpm, CHANNEL_ENGINE_SPEED,
                       legs[i].rpm > 0 ? legs[i].rpm + 3 * wave : 0);
-            put_value(run, at * NS_PER_S, &heat, CHANNEL_COOLANT_TEMPERATURE,
-                      level + 0.05 * wave + swing * ((at / 25) % 2 ? 1 : -1));
+            if (at % every == 0)
+                put_value(run, at * NS_PER_S, &heat, CHANNEL_COOLANT_TEMPERATURE,
+                          level + 0.05 * wave + swing * ((at / 25) % 2 ? 1 : -1));
         }
         coolant = legs[i].to;
     }
@@ -53,6 +54,7 @@ struct made_run {
     bool twin;    /* the other engine idles cold */
     bool marks;
     int64_t days; /* after START_US */
+    int every;    /* s between readings of the coolant */
 };
 
 static void put_marks(struct run_writer *run)
@@ -62,7 +64,8 @@ static void put_marks(struct run_writer *run)
         const char *key, *text;
     } events[] = {{20, "mark", "filled slowly, not bled yet"},
                   {60, "mark", "bled; cap on"},
-                  {70, "note", "no leaks"},
+                  {70, "fact", "service=no leaks"},
+                  {90, "note", "no clamps checked yet"},
                   {2000, "mark", "topped up"}};
     for (size_t i = 0; i < sizeof events / sizeof events[0]; i++)
         assert_int_equal(
@@ -100,9 +103,9 @@ static const char *record(const struct made_run *made)
     unlink(path);
     if (run_write_open(&start, &run, &complaint))
         fail_msg("%s", complaint.text);
-    int64_t end = write_legs(run, made->legs, made->count, 0, made->swing);
+    int64_t end = write_legs(run, made->legs, made->count, 0, made->swing, made->every);
     if (made->twin)
-        write_legs(run, &(struct leg){(int)end, 30, 700}, 1, 1, 0);
+        write_legs(run, &(struct leg){(int)end, 30, 700}, 1, 1, 0, 1);
     struct origin sea = make_origin(PROTOCOL_NMEA2000, PLACE_VESSEL, 0, "130312", "37", "sea");
     for (int64_t s = 0; s < end; s += 2)
         put_value(run, s * NS_PER_S, &sea, CHANNEL_SEA_TEMPERATURE,
@@ -120,9 +123,9 @@ static const char *record(const struct made_run *made)
 #define LEGS(list) (list), sizeof(list) / sizeof(list)[0]
 
 static const struct made_run plain_before = {
-    "before.h5", "before service", LEGS(before_legs), 0, false, false, 0};
+    "before.h5", "before service", LEGS(before_legs), 0, false, false, 0, 1};
 static const struct made_run plain_after = {
-    "after.h5", "after service", LEGS(after_legs), 0, false, true, 2};
+    "after.h5", "after service", LEGS(after_legs), 0, false, true, 2, 1};
 
 /* --- comparing */
 
@@ -252,11 +255,13 @@ static void confirms_from_the_data(void **state)
              "Marsh: \"filled slowly\"\n");
     says(&a, "pressure cap on | ticked | ");
     says(&a, "top up, engine cold | ticked | ");
-    says(&a, "look at hoses and clamps for leaks | not recorded | no data can show it\n");
+    says(&a, "look at hoses and clamps for leaks | not recorded | said to be not done: marked "
+             "2024-05-03 10:01 UTC, run recorded by K. Marsh: \"no clamps checked yet\"\n");
     says(&a, "and above for 10 s (where the thermostat begins to open), cold 50");
     drop(&a);
     ask(&a, &plain_before, &plain_after, NULL, &us);
-    says(&a, "from 122"); /* 50 degC; 70 degC is 158 degF */
+    /* 50 degC; 70 degC is 158 degF. The seconds are no temperature. */
+    says(&a, "from 122 °F (at 0:04:28) to 160 °F (at 0:07:47)");
     says(&a, ", cold 122");
     drop(&a);
 }
@@ -292,6 +297,18 @@ static void speaks_of_air(void **state)
     ask(&a, &plain_before, &restless, NULL, &si);
     says(&a, "which may mean air");
     assert_int_equal(aftercare_state(&a.answer, CHECK_BLED), CHECK_TICKED);
+    drop(&a);
+}
+
+static void seldom_read_coolant_speaks_of_nothing(void **state)
+{
+    (void)state;
+    struct made_run seldom = plain_after;
+    struct asked a;
+    seldom.every = 20;
+    ask(&a, &plain_before, &seldom, NULL, &si);
+    says(&a, "\"bled\"; no steady hold, read often enough, in which air could show");
+    assert_int_equal(aftercare_state(&a.answer, CHECK_WARMED_AGAIN), CHECK_CONFIRMED);
     drop(&a);
 }
 
@@ -429,6 +446,7 @@ int main(void)
         cmocka_unit_test(confirms_from_the_data),
         cmocka_unit_test(never_invents),
         cmocka_unit_test(speaks_of_air),
+        cmocka_unit_test(seldom_read_coolant_speaks_of_nothing),
         cmocka_unit_test(one_engine_does_not_stand_for_the_other),
         cmocka_unit_test(remarks_count_after_marks),
         cmocka_unit_test(tells_what_was_done_between),
