@@ -209,8 +209,27 @@ static bool write_message(void *self, const struct raw_message *message)
     return !ferror(raw->out);
 }
 
+/* Whether all of the run comes from one file of text: a sheet, or the table of another logger. */
+static bool is_one_table(const struct run *run)
+{
+    if (run_input_count(run) != 1)
+        return false;
+    const char *text = run_input_at(run, 0)->text;
+    return strncmp(text, "sheet:", 6) == 0 || strncmp(text, "csv:", 4) == 0;
+}
+
+static bool write_text_line(void *self, const struct raw_message *message)
+{
+    FILE *out = self;
+    fwrite(message->bytes, 1, message->length, out);
+    putc('\n', out);
+    return !ferror(out);
+}
+
 enum status export_raw(struct run *run, FILE *out, struct complaint *complaint)
 {
+    if (is_one_table(run))
+        return run_raw(run, write_text_line, out, complaint);
     struct raw_export raw = {.run = run, .out = out};
     const struct run_facts_of *about = run_about(run);
     char line[CAPTURE_TEXT_ROOM];

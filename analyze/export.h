@@ -14,7 +14,8 @@
 enum status export_csv(struct run *run, const struct export_request *request, FILE *out,
                        struct complaint *complaint);
 
-/* The raw messages as searun-logger captures them (capture_text.h), with the gaps between them. */
+/* The raw messages as searun-logger captures them (capture_text.h), with the gaps between them; the very
+ * text of the sheet or table that a run was made of, where it was made of one. */
 enum status export_raw(struct run *run, FILE *out, struct complaint *complaint);
 
 #endif

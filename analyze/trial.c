@@ -15,6 +15,12 @@ static void fill(double *cells, size_t count, double value)
         cells[i] = value;
 }
 
+bool trial_by_hand(const struct trial *trial)
+{
+    const struct candidate *coolant = trial->chosen[QUANTITY_COOLANT];
+    return coolant && coolant->series.accuracy.by_hand;
+}
+
 /* --- readings by hand: each stands for the time of steady running that it ends */
 
 /* How long a speed had been held, as stated with it; 0 if not. Times rise from call to call. */
@@ -195,6 +201,8 @@ static enum status find_holds(const struct logbook *book, const struct trial_fac
     for (size_t i = 0; i < trial->hold_count; i++) {
         trial->holds[i].run = facts->run;
         trial->holds[i].side = facts->side;
+        if (trial_by_hand(trial)) /* a reading at the end shows no drift */
+            trial->holds[i].coolant_slope = NAN;
     }
     free(marks);
     return status;
@@ -262,12 +270,6 @@ void trial_free(struct trial *trial)
     spans_free(&trial->held);
     free(trial->holds);
     memset(trial, 0, sizeof *trial);
-}
-
-bool trial_by_hand(const struct trial *trial)
-{
-    const struct candidate *coolant = trial->chosen[QUANTITY_COOLANT];
-    return coolant && coolant->series.accuracy.by_hand;
 }
 
 /* First reading at or after t. */

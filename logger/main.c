@@ -396,6 +396,32 @@ static enum status ask(struct command *command)
     return status;
 }
 
+static enum status write_blank(const struct command *command)
+{
+    struct complaint complaint = {""};
+    enum status status = sheet_write_blank(command->blank, &command->config.facts, &complaint);
+    if (status != STATUS_OK)
+        say(&command->voice, SAY_ERROR, "%s", complaint.text);
+    return status;
+}
+
+static enum status make_table_run(struct command *command)
+{
+    const char *why = NULL;
+    if (!command->tables.csv != !command->tables.columns)
+        why = "--csv and --columns belong together: one names the file, the other says what its "
+              "columns are";
+    else if (command->order.replay || command->rebuild || command->order.duration > 0)
+        why = "--sheet and --csv make a run of what is in their files: nothing is replayed, "
+              "rebuilt or timed beside them";
+    if (why) {
+        say(&command->voice, SAY_ERROR, "%s", why);
+        return STATUS_BAD_USAGE;
+    }
+    command->tables.output = command->order.output;
+    return tables_record(&command->config, &command->tables, &command->voice);
+}
+
 static enum status work(struct command *command)
 {
     enum status status = configure(command);
@@ -413,23 +439,10 @@ static enum status work(struct command *command)
                                             .keep = command->config.settings.keep_journal};
         return rebuild_run(&order, &command->voice);
     }
-    if (command->blank) {
-        struct complaint complaint = {""};
-        status = sheet_write_blank(command->blank, &command->config.facts, &complaint);
-        if (status != STATUS_OK)
-            say(&command->voice, SAY_ERROR, "%s", complaint.text);
-        return status;
-    }
-    if (!command->tables.csv != !command->tables.columns) {
-        say(&command->voice, SAY_ERROR,
-            "--csv and --columns belong together: one names the file, "
-            "the other says what its columns are");
-        return STATUS_BAD_USAGE;
-    }
-    if (command->tables.sheet || command->tables.csv) {
-        command->tables.output = command->order.output;
-        return tables_record(&command->config, &command->tables, &command->voice);
-    }
+    if (command->blank)
+        return write_blank(command);
+    if (command->tables.sheet || command->tables.csv || command->tables.columns)
+        return make_table_run(command);
     return logger_record(&command->config, &command->order, &command->voice);
 }
 

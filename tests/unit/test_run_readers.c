@@ -364,9 +364,36 @@ static void the_frozen_file_still_opens(void **state)
     run_close(run);
 }
 
+/* --- the frozen run of a sheet: additive attributes of format version 1 */
+
+static void test_frozen_sheet(void **state)
+{
+    (void)state;
+    struct run *run = open_run("tests/frozen/run-format-1-by-hand.h5");
+    struct origin gauge = make_origin(PROTOCOL_SHEET, PLACE_ENGINE, 0, "SHEET", "", "gauge");
+    struct origin tachometer =
+        make_origin(PROTOCOL_SHEET, PLACE_ENGINE, 0, "SHEET", "", "tachometer");
+    struct series coolant = read_channel(run, &gauge, CHANNEL_COOLANT_TEMPERATURE);
+    struct series held = read_channel(run, &tachometer, CHANNEL_SPEED_HELD);
+    assert_int_equal(run_about(run)->format_version, 1);
+    assert_true(coolant.count == 6 && held.count == 6);
+    assert_true(fabs(coolant.value[0] - (165 - 32) / 1.8) < 1e-3 && coolant.time[0] == 600);
+    assert_true(held.value[5] == 300);
+    assert_true(coolant.accuracy.by_hand);
+    assert_true(fabs(coolant.accuracy.step - 5 / 1.8) < 1e-9);
+    assert_true(fabs(coolant.accuracy.instrument_u - 3 / sqrt(3.0)) < 1e-9);
+    assert_string_equal(coolant.accuracy.instrument, "dash gauge as fitted");
+    struct findings findings = check_run(run);
+    assert_int_equal(findings.worst, 0);
+    series_free(&coolant);
+    series_free(&held);
+    run_close(run);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
+        cmocka_unit_test(test_frozen_sheet),
         cmocka_unit_test(h5dump_reads_the_packed_values),
         cmocka_unit_test(h5dump_reads_how_they_are_packed),
         cmocka_unit_test(h5dump_sees_checksums_and_the_time_scale),
