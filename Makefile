@@ -144,7 +144,8 @@ install: programs
 	install -m 755 $(B)/searun-logger $(B)/searun-analyze $(DESTDIR)$(PREFIX)/bin/
 	install -m 644 logger/searun-logger.1 analyze/searun-analyze.1 \
 		$(DESTDIR)$(PREFIX)/share/man/man1/
-	install -m 644 README.md LICENSE logger/example.ini $(DESTDIR)$(PREFIX)/share/doc/searun/
+	install -m 644 README.md LICENSE logger/example.ini logger/example-sheet.csv \
+		$(DESTDIR)$(PREFIX)/share/doc/searun/
 
 uninstall:
 	rm -f $(addprefix $(DESTDIR)$(PREFIX)/bin/,searun-logger searun-analyze) \

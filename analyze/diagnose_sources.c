@@ -147,32 +147,55 @@ static void check_believable(const struct subject *s, const struct trial *trial)
     }
 }
 
-/* Told once an engine and side: what readings by hand leave unsure. */
-static void check_by_hand(const struct subject *s, enum side side)
+/* How the coolant of the first run of a side was read by hand; NULL if it was not. */
+static const struct accuracy *hand_of(const struct subject *s, enum side side)
 {
-    for (size_t i = 0; i < s->trial_count; i++) {
-        const struct trial *trial = &s->trials[i];
-        if (trial->side != side || !trial_by_hand(trial))
-            continue;
-        const struct accuracy *a = &trial->chosen[QUANTITY_COOLANT]->series.accuracy;
-        answer_warn(
-            s->answer, "read_by_hand", s->engine->instance,
-            "Coolant temperature %s the service was read by hand (%s) at the end of each "
-            "hold. As stated on the sheet or usual, a reading is unsure by %.1f K (rounding "
-            "and reading), all of a run by %.1f K from run to run, and the instrument by "
-            "%.1f K for good (standard uncertainties): all of it is in the interval.",
-            side_words[side], answer_cut(a->instrument).s,
-            hypot(a->reading_u, a->step / sqrt(12.0)), a->run_u, a->instrument_u);
+    for (size_t i = 0; i < s->trial_count; i++)
+        if (s->trials[i].side == side && trial_by_hand(&s->trials[i]))
+            return &s->trials[i].chosen[QUANTITY_COOLANT]->series.accuracy;
+    return NULL;
+}
+
+static bool same_accuracy(const struct accuracy *a, const struct accuracy *b)
+{
+    return a->step == b->step && a->reading_u == b->reading_u && a->run_u == b->run_u &&
+           a->instrument_u == b->instrument_u && strcmp(a->instrument, b->instrument) == 0;
+}
+
+static void tell_by_hand(const struct subject *s, const char *when, const struct accuracy *a)
+{
+    char every_run[60] = "";
+    if (a->run_u > 0)
+        snprintf(every_run, sizeof every_run, "all of a run by %.1f K anew each run, ", a->run_u);
+    answer_warn(
+        s->answer, "read_by_hand", s->engine->instance,
+        "Coolant temperature %s was read by hand (%s) at the end of each hold. As stated "
+        "on the sheet, or else usual, a reading is unsure by %.1f K (rounding and reading), "
+        "%sthe instrument by %.1f K for good (standard uncertainties): all of it is in the "
+        "interval.",
+        when, answer_cut(a->instrument).s, hypot(a->reading_u, a->step / sqrt(12.0)), every_run,
+        a->instrument_u);
+}
+
+/* What readings by hand leave unsure. */
+static void check_by_hand(const struct subject *s)
+{
+    const struct accuracy *before = hand_of(s, SIDE_BEFORE), *after = hand_of(s, SIDE_AFTER);
+    if (before && after && same_accuracy(before, after)) {
+        tell_by_hand(s, "before and after", before);
         return;
     }
+    if (before)
+        tell_by_hand(s, "before", before);
+    if (after)
+        tell_by_hand(s, "after", after);
 }
 
 static void check_sources(const struct subject *s)
 {
     check_speed_source(s);
     check_sea_source(s);
-    check_by_hand(s, SIDE_BEFORE);
-    check_by_hand(s, SIDE_AFTER);
+    check_by_hand(s);
     check_same_source(s, QUANTITY_COOLANT,
                       "if these are two senders, their difference is part of the change shown. "
                       "--sender-uncertainty puts it into the interval.");

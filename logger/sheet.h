@@ -12,7 +12,7 @@
  *     time,rpm,gauge [°F],sea [°C],notes
  *     10:05,1000,165,16.5,
  *
- * Keys are facts (facts.def) and what sheet.c names in head_keys[] and instruments[]. Each row says
+ * Keys are facts (facts.def) and what sheet_head.c names in head_keys[] and sheet_instruments[]. Each row says
  * that the speed had been held for the time in the column or line `held`, and that everything was
  * read at its end. What people state of their instruments goes into struct accuracy of the columns.
  */

@@ -91,6 +91,8 @@ static void test_plain(void **state)
     assert_string_equal(facts_get(&table.facts, FACT_ENGINE, 0, "rated_rpm"), "2800");
     assert_string_equal(facts_get(&table.facts, FACT_RUN, 0, "purpose"), "before service");
     assert_string_equal(facts_get(&table.facts, FACT_RUN, 0, "fuel_on_board"), "half");
+    assert_string_equal(facts_get(&table.facts, FACT_ENGINE, 0, "coolant_sender"),
+                        "read by hand: gauge");
     double start, full;
     assert_true(facts_pair(&table.facts, 0, "thermostat", &start, &full));
     assert_near(start, 71.1111, 1e-3);

@@ -60,6 +60,20 @@ static void test_sheet_can_be_read_again(void **state)
     run_close(run);
 }
 
+/* Everything in the example is understood. */
+static void test_example(void **state)
+{
+    (void)state;
+    struct program program = start_logger("--quiet", "--sheet", "logger/example-sheet.csv",
+                                          "--output", stage_path("example.h5"));
+    assert_int_equal(stage_wait(&program), 0);
+    assert_string_equal(stage_said(&program), "");
+    struct run *run = stage_open_run(stage_path("example.h5"));
+    assert_int_equal(stage_count(run, CHANNEL_COOLANT_TEMPERATURE), 11);
+    assert_int_equal(stage_count(run, CHANNEL_SPEED_HELD), 11);
+    run_close(run);
+}
+
 static void test_bad_sheets(void **state)
 {
     (void)state;
@@ -134,8 +148,8 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_pair_of_sheets), cmocka_unit_test(test_sheet_can_be_read_again),
-        cmocka_unit_test(test_bad_sheets),     cmocka_unit_test(test_blank_sheets),
-        cmocka_unit_test(test_sheet_and_csv),
+        cmocka_unit_test(test_example),        cmocka_unit_test(test_bad_sheets),
+        cmocka_unit_test(test_blank_sheets),   cmocka_unit_test(test_sheet_and_csv),
     };
     return cmocka_run_group_tests(tests, stage_make, stage_remove);
 }
