@@ -183,6 +183,74 @@ static enum status show_streams(const struct showing *showing, struct complaint 
     return STATUS_OK;
 }
 
+/* --- how well columns were read, where somebody said so */
+
+/* An uncertainty or step: a difference, so that degC become K. */
+static void difference_cell(const struct showing *showing, enum unit unit, double value)
+{
+    enum unit of = unit == UNIT_DEGC ? UNIT_KELVIN : unit;
+    if (value > 0)
+        document_cellf(showing->document, "%s %s", word_value(showing->style, of, value, 1).s,
+                       unit_symbol(of, showing->style->units));
+    else
+        document_cell(showing->document, "–");
+}
+
+static void accuracy_row(const struct showing *showing, const struct series *series)
+{
+    const struct accuracy *a = &series->accuracy;
+    const struct channel *channel = channel_get(series->channel);
+    document_cellf(showing->document, "%s: %s", origin_place(&series->origin).s, channel->title);
+    document_cellf(showing->document, "%s%s%s", a->by_hand ? "by hand" : "recorded",
+                   a->instrument[0] ? ", " : "", a->instrument);
+    difference_cell(showing, channel->unit, a->step);
+    difference_cell(showing, channel->unit, a->reading_u);
+    difference_cell(showing, channel->unit, a->run_u);
+    difference_cell(showing, channel->unit, a->instrument_u);
+}
+
+static bool has_accuracy(const struct accuracy *a)
+{
+    return a->instrument[0] || a->step > 0 || a->reading_u > 0 || a->run_u > 0 ||
+           a->instrument_u > 0;
+}
+
+static void begin_accuracies(const struct showing *showing)
+{
+    static const struct column columns[] = {
+        {"channel", COLUMN_NAME},      {"read", COLUMN_WORDS},
+        {"in steps of", COLUMN_SHORT}, {"± each reading", COLUMN_SHORT},
+        {"± each run", COLUMN_SHORT},  {"± the instrument", COLUMN_SHORT},
+    };
+    document_heading(showing->document, 2, "How well it was read");
+    document_paragraph(showing->document, "Standard uncertainties, as stated or usual.");
+    document_table(showing->document, "", columns, sizeof columns / sizeof columns[0]);
+}
+
+static enum status show_accuracies(const struct showing *showing, struct complaint *complaint)
+{
+    bool any = false;
+    enum status status = STATUS_OK;
+    for (size_t s = 0; s < run_stream_count(showing->run); s++) {
+        const struct stream *stream = run_stream(showing->run, s);
+        for (size_t c = 0; stream->origin.protocol == PROTOCOL_SHEET && c < stream->channel_count;
+             c++) {
+            struct series series = {0};
+            status = run_read_series(showing->run, s, stream->channels[c], &series, complaint);
+            if (status != STATUS_OK)
+                return status;
+            if (has_accuracy(&series.accuracy)) {
+                if (!any)
+                    begin_accuracies(showing);
+                any = true;
+                accuracy_row(showing, &series);
+            }
+            series_free(&series);
+        }
+    }
+    return STATUS_OK;
+}
+
 static void show_unmapped(const struct showing *showing)
 {
     bool any = false;
@@ -376,6 +444,8 @@ static enum status show_all(const struct showing *showing, struct complaint *com
     show_about(showing);
     show_facts(showing);
     enum status status = show_streams(showing, complaint);
+    if (status == STATUS_OK)
+        status = show_accuracies(showing, complaint);
     if (status != STATUS_OK)
         return status;
     show_unmapped(showing);

@@ -135,8 +135,9 @@ void tabled_put(struct tabled *table, double *row, size_t column, double value, 
     if (!(value >= channel->low && value <= channel->high)) {
         tally_add(&table->tally, REASON_OUT_OF_RANGE, 0);
         remark(remarks, SAY_WARNING, line,
-               "%s of %g %s is not believable (%g to %g is) and was left out", channel->title,
-               value, unit_symbol(channel->unit, UNITS_SI), channel->low, channel->high);
+               "%s of %g %s is not believable (%g to %g is) and was left out; is its unit right?",
+               channel->title, value, unit_symbol(channel->unit, UNITS_SI), channel->low,
+               channel->high);
         return;
     }
     row[column] = value;

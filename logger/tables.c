@@ -1,6 +1,7 @@
 /* tables.c - from a sheet or table to its run file; see tabled.h. */
 #include <errno.h>
 #include <fcntl.h>
+#include <iconv.h>
 #include <inttypes.h>
 #include <math.h>
 #include <stdio.h>
@@ -15,13 +16,15 @@
 #include "sheet.h"
 #include "tabled.h"
 
-#define TOLD_MAX 40 /* remarks of one file that are said; the rest is counted */
+#define TOLD_MAX 20 /* remarks of one file that are said; the rest is counted */
 
 /* One file on its way into the run. */
 struct source {
     const char *path;
     const char *kind; /* "sheet", "csv" */
-    char *text;       /* owned */
+    char *bytes;      /* owned, as they are in the file, with a NUL behind */
+    size_t byte_count;
+    char *text; /* the same in UTF-8: `bytes`, or owned */
     size_t length;
     struct tabled table;
     const struct voice *voice;
@@ -58,44 +61,82 @@ static enum status read_whole(int file, size_t most, struct source *source,
 {
     size_t room = 0;
     for (;;) {
-        if (room - source->length < 2) {
+        if (room - source->byte_count < 2) {
             room = room ? 2 * room : 65536;
-            char *grown = realloc(source->text, room);
+            char *grown = realloc(source->bytes, room);
             if (!grown)
                 return complain(complaint, STATUS_MEMORY, "no memory left for %s", source->path);
-            source->text = grown;
+            source->bytes = grown;
         }
-        ssize_t got = read(file, source->text + source->length, room - source->length - 1);
+        ssize_t got = read(file, source->bytes + source->byte_count, room - source->byte_count - 1);
         if (got < 0 && errno == EINTR)
             continue;
         if (got < 0)
             return complain(complaint, STATUS_IO, "%s: %s", source->path, strerror(errno));
-        source->length += (size_t)got;
+        source->byte_count += (size_t)got;
         if (got == 0)
             break;
-        if (source->length > most)
+        if (source->byte_count > most)
             return complain(complaint, STATUS_BAD_DATA,
                             "%s is longer than %zu MiB; cut it into several files", source->path,
                             most >> 20);
     }
-    source->text[source->length] = '\0';
+    source->bytes[source->byte_count] = '\0';
     return STATUS_OK;
 }
 
 /* Spreadsheets save other things than text unless told. */
-static enum status check_text(const struct source *source, struct complaint *complaint)
+static enum status check_kind(const struct source *source, struct complaint *complaint)
 {
-    bool archive = source->length >= 4 && memcmp(source->text, "PK\x03\x04", 4) == 0;
-    bool wide = source->length >= 2 && (memcmp(source->text, "\xFF\xFE", 2) == 0 ||
-                                        memcmp(source->text, "\xFE\xFF", 2) == 0);
-    if (archive || wide || memchr(source->text, '\0', source->length))
+    if (source->byte_count == 0)
+        return complain(complaint, STATUS_BAD_DATA, "%s is empty", source->path);
+    if (source->byte_count >= 4 && memcmp(source->bytes, "PK\x03\x04", 4) == 0)
         return complain(complaint, STATUS_BAD_DATA,
-                        "%s is %s; save it from the spreadsheet as CSV, in UTF-8", source->path,
-                        archive ? "the spreadsheet's own file"
-                        : wide  ? "text in UTF-16"
-                                : "no text");
-    return source->length > 0 ? STATUS_OK
-                              : complain(complaint, STATUS_BAD_DATA, "%s is empty", source->path);
+                        "%s is the spreadsheet's own file; save it from the spreadsheet as CSV",
+                        source->path);
+    return STATUS_OK;
+}
+
+/* The bytes in UTF-8, from that encoding; NULL if they are not in it, or there is no memory. */
+static char *converted(const struct source *source, const char *encoding, size_t *length)
+{
+    iconv_t state = iconv_open("UTF-8", encoding);
+    size_t left = source->byte_count, room = 3 * source->byte_count + 4, free_room = room - 1;
+    char *from = source->bytes, *out = malloc(room), *to = out;
+    bool done =
+        state != (iconv_t)-1 && out && iconv(state, &from, &left, &to, &free_room) != (size_t)-1;
+    if (state != (iconv_t)-1)
+        iconv_close(state);
+    if (!done) {
+        free(out);
+        return NULL;
+    }
+    *to = '\0';
+    *length = (size_t)(to - out);
+    return out;
+}
+
+/* UTF-8 as it is; else what spreadsheets save otherwise. */
+static enum status decode(struct source *source, struct complaint *complaint)
+{
+    bool wide = source->byte_count >= 2 && (memcmp(source->bytes, "\xFF\xFE", 2) == 0 ||
+                                            memcmp(source->bytes, "\xFE\xFF", 2) == 0);
+    size_t length;
+    char *same = wide ? NULL : converted(source, "UTF-8", &length);
+    source->text = source->bytes;
+    source->length = source->byte_count;
+    if (!same) {
+        const char *encoding = wide ? "UTF-16" : "WINDOWS-1252";
+        source->text = converted(source, encoding, &source->length);
+        if (source->text)
+            say(source->voice, SAY_NOTE, "%s is not in UTF-8; it is read as %s", source->path,
+                encoding);
+    }
+    free(same);
+    if (source->text && !memchr(source->text, '\0', source->length))
+        return STATUS_OK;
+    return complain(complaint, STATUS_BAD_DATA,
+                    "%s is no text that can be read; save it as CSV in UTF-8", source->path);
 }
 
 static enum status load(struct source *source, size_t most, struct complaint *complaint)
@@ -106,7 +147,17 @@ static enum status load(struct source *source, size_t most, struct complaint *co
                         source->path, strerror(errno));
     enum status status = read_whole(file, most, source, complaint);
     close(file);
-    return status == STATUS_OK ? check_text(source, complaint) : status;
+    if (status == STATUS_OK)
+        status = check_kind(source, complaint);
+    return status == STATUS_OK ? decode(source, complaint) : status;
+}
+
+static void source_free(struct source *source)
+{
+    if (source->text != source->bytes)
+        free(source->text);
+    free(source->bytes);
+    tabled_free(&source->table);
 }
 
 static enum status read_sheet(struct making *it, struct source *source)
@@ -121,13 +172,13 @@ static enum status read_sheet(struct making *it, struct source *source)
 /* The map itself, or the file that holds it: a map has an equals sign, and a file is there. */
 static enum status read_map(struct making *it, struct import_map *map)
 {
-    struct source file = {.path = it->order->columns};
+    struct source file = {.path = it->order->columns, .voice = it->voice};
     if (strchr(it->order->columns, '=') && access(it->order->columns, F_OK) != 0)
         return import_map_read(it->order->columns, map, &it->complaint);
     enum status status = load(&file, (size_t)1 << 20, &it->complaint);
     if (status == STATUS_OK)
         status = import_map_read(file.text, map, &it->complaint);
-    free(file.text);
+    source_free(&file);
     return status;
 }
 
@@ -299,10 +350,10 @@ static enum status write_raw(struct making *it, unsigned input)
 {
     const struct source *source = &it->sources[input];
     enum status status = STATUS_OK;
-    for (size_t at = 0; at < source->length && status == STATUS_OK;) {
-        const char *end = memchr(source->text + at, '\n', source->length - at);
-        size_t size = end ? (size_t)(end - source->text) - at : source->length - at;
-        status = run_write_line(it->run, 0, input, source->text + at, size);
+    for (size_t at = 0; at < source->byte_count && status == STATUS_OK;) {
+        const char *end = memchr(source->bytes + at, '\n', source->byte_count - at);
+        size_t size = end ? (size_t)(end - source->bytes) - at : source->byte_count - at;
+        status = run_write_line(it->run, 0, input, source->bytes + at, size);
         at += size + 1;
     }
     return status;
@@ -430,10 +481,8 @@ enum status tables_record(const struct config *config, const struct table_order 
     } else if (it->complaint.text[0]) {
         say(voice, SAY_ERROR, "%s", it->complaint.text);
     }
-    for (size_t i = 0; i < it->source_count; i++) {
-        tabled_free(&it->sources[i].table);
-        free(it->sources[i].text);
-    }
+    for (size_t i = 0; i < it->source_count; i++)
+        source_free(&it->sources[i]);
     facts_free(&it->facts);
     free(it);
     return status;

@@ -57,28 +57,11 @@ static const char *plain_degree(const char *word)
 {
     static const struct {
         const char *written, *plain;
-    } same[] = {{"C", "°C"},
-                {"degC", "°C"},
-                {"deg C", "°C"},
-                {"celsius", "°C"},
-                {"F", "°F"},
-                {"degF", "°F"},
-                {"deg F", "°F"},
-                {"fahrenheit", "°F"},
-                {"\xBA"
-                 "C",
-                 "°C"},
-                {"\xB0"
-                 "C",
-                 "°C"},
-                {"\xB0"
-                 "F",
-                 "°F"},
-                {"º C", "°C"},
-                {"ºC", "°C"},
-                {"ºF", "°F"},
-                {"° C", "°C"},
-                {"° F", "°F"}};
+    } same[] = {
+        {"C", "°C"},     {"degC", "°C"},       {"deg C", "°C"}, {"celsius", "°C"},
+        {"ºC", "°C"},    {"° C", "°C"},        {"F", "°F"},     {"degF", "°F"},
+        {"deg F", "°F"}, {"fahrenheit", "°F"}, {"ºF", "°F"},    {"° F", "°F"},
+    };
     for (size_t i = 0; i < sizeof same / sizeof same[0]; i++)
         if (strcasecmp(word, same[i].written) == 0)
             return same[i].plain;

@@ -74,6 +74,34 @@ static void test_example(void **state)
     run_close(run);
 }
 
+/* As spreadsheets save "CSV" that is not UTF-8, and "Unicode text". */
+static void test_other_encodings(void **state)
+{
+    (void)state;
+    static const char plain[] = "date;25.11.2026\r\nheld;5\r\ntime;rpm;gauge [\xB0"
+                                "C];notes\r\n"
+                                "10:05;1000;73,5;r\xFC"
+                                "ckw\xE4rts\r\n";
+    char wide[2 * sizeof plain] = "\xFF\xFE";
+    size_t length = 2;
+    for (const char *c = plain; *c; c++, length += 2)
+        wide[length] = *c, wide[length + 1] = '\0';
+    stage_write(stage_path("1252.csv"), plain, sizeof plain - 1);
+    stage_write(stage_path("wide.csv"), wide, length);
+    stage_expect_words(
+        start_logger("--sheet", stage_path("1252.csv"), "--output", stage_path("1252.h5")), 0,
+        "read as WINDOWS-1252");
+    stage_expect_words(
+        start_logger("--sheet", stage_path("wide.csv"), "--output", stage_path("wide.h5")), 0,
+        "read as UTF-16");
+    stage_expect_words(start_analyze("show", stage_path("1252.h5")), 0,
+                       "r\xC3\xBC"
+                       "ckw\xC3\xA4rts");
+    stage_expect_words(start_analyze("show", stage_path("wide.h5")), 0,
+                       "r\xC3\xBC"
+                       "ckw\xC3\xA4rts");
+}
+
 static void test_bad_sheets(void **state)
 {
     (void)state;
@@ -147,9 +175,10 @@ static void test_sheet_and_csv(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_pair_of_sheets), cmocka_unit_test(test_sheet_can_be_read_again),
-        cmocka_unit_test(test_example),        cmocka_unit_test(test_bad_sheets),
-        cmocka_unit_test(test_blank_sheets),   cmocka_unit_test(test_sheet_and_csv),
+        cmocka_unit_test(test_pair_of_sheets),  cmocka_unit_test(test_sheet_can_be_read_again),
+        cmocka_unit_test(test_example),         cmocka_unit_test(test_bad_sheets),
+        cmocka_unit_test(test_other_encodings), cmocka_unit_test(test_blank_sheets),
+        cmocka_unit_test(test_sheet_and_csv),
     };
     return cmocka_run_group_tests(tests, stage_make, stage_remove);
 }
