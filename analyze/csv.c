@@ -1,6 +1,9 @@
 /* csv.c - rows of a CSV file. */
 #include "csv.h"
 
+#include <iconv.h>
+#include <stdint.h>
+#include <stdlib.h>
 #include <string.h>
 
 static bool is_line_end(const struct csv *csv)
@@ -25,19 +28,61 @@ static void skip_line(struct csv *csv)
     skip_line_end(csv);
 }
 
-/* The separator that the first line has more of, outside of quotation marks. */
+/* The separator that the first line has most of, outside of quotation marks. */
 static char guess_separator(const struct csv *csv)
 {
-    size_t commas = 0, semicolons = 0;
+    static const char separators[] = ",;\t";
+    size_t count[3] = {0}, most = 0;
     bool quoted = false;
     struct csv look = *csv;
     for (; !is_line_end(&look); look.at++) {
+        const char *which = quoted || *look.at == '\0' ? NULL : strchr(separators, *look.at);
         quoted ^= *look.at == '"';
-        commas += !quoted && *look.at == ',';
-        semicolons += !quoted && *look.at == ';';
+        if (which != NULL)
+            count[which - separators]++;
     }
-    return semicolons > commas ? ';' : ',';
+    for (size_t i = 1; i < 3; i++)
+        if (count[i] > count[most])
+            most = i;
+    return separators[most];
 }
+
+/* --- encodings */
+
+/* In UTF-8, from that encoding; NULL if the bytes are not in it, or there is no memory. */
+static char *convert(const char *bytes, size_t length, const char *encoding, size_t *out_length)
+{
+    iconv_t state = iconv_open("UTF-8", encoding);
+    size_t left = length, room = 3 * length + 4, free_room = room - 1;
+    char *from = (char *)(uintptr_t)bytes, *out = malloc(room), *to = out;
+    bool done = state != (iconv_t)-1 && out != NULL &&
+                iconv(state, &from, &left, &to, &free_room) != (size_t)-1;
+    if (state != (iconv_t)-1)
+        iconv_close(state);
+    if (!done) {
+        free(out);
+        return NULL;
+    }
+    *to = '\0';
+    *out_length = (size_t)(to - out);
+    return out;
+}
+
+char *csv_decode(const char *bytes, size_t length, size_t *out_length, bool *foreign)
+{
+    bool wide =
+        length >= 2 && (memcmp(bytes, "\xFF\xFE", 2) == 0 || memcmp(bytes, "\xFE\xFF", 2) == 0);
+    char *text = wide ? NULL : convert(bytes, length, "UTF-8", out_length);
+    *foreign = text == NULL;
+    if (text == NULL)
+        text = convert(bytes, length, wide ? "UTF-16" : "WINDOWS-1252", out_length);
+    if (text == NULL || memchr(text, '\0', *out_length) == NULL)
+        return text;
+    free(text);
+    return NULL;
+}
+
+/* --- rows */
 
 struct csv csv_begin(const char *bytes, size_t length)
 {
@@ -45,7 +90,7 @@ struct csv csv_begin(const char *bytes, size_t length)
     if (length >= 3 && memcmp(bytes, "\xEF\xBB\xBF", 3) == 0)
         csv.at += 3;
     if (csv.end - csv.at >= 5 && memcmp(csv.at, "sep=", 4) == 0 &&
-        (csv.at[4] == ',' || csv.at[4] == ';')) {
+        strchr(",;\t", csv.at[4]) != NULL) {
         csv.separator = csv.at[4];
         skip_line(&csv);
     } else {

@@ -70,9 +70,15 @@ static enum status learn_layout(struct adding *adding, const struct text *conten
     struct service_log log;
     enum status status = service_log_parse(text_string(content), content->length, adding->path,
                                            &log, adding->complaint);
+    bool foreign = log.foreign;
     service_log_free(&log);
     if (status != STATUS_OK)
         return status;
+    if (foreign) /* a line in UTF-8 behind lines in something else could never be read again */
+        return complain(adding->complaint, STATUS_BAD_DATA,
+                        "%s is not in UTF-8; save it from the spreadsheet as CSV in UTF-8 before "
+                        "lines are added here",
+                        adding->path);
     struct csv csv = csv_begin(text_string(content), content->length);
     struct csv_row row = {0};
     bool more = csv_next(&csv, &row);

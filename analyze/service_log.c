@@ -415,24 +415,15 @@ static void parse_rows(struct parsing *parsing, const char *bytes, size_t length
     csv_row_free(&row);
 }
 
-/* The first line that has a byte which is no UTF-8, or NUL; 0 if there is none. Letters in another
- * encoding would be lost. */
-static unsigned foreign_line(const char *bytes, size_t length)
+static enum status conclude(const struct parsing *parsing, struct complaint *complaint)
 {
-    unsigned line = 1;
-    for (size_t i = 0; i < length;) {
-        char character[5] = "";
-        unsigned code;
-        memcpy(character, bytes + i, length - i < 4 ? length - i : 4);
-        if (character[0] == '\0')
-            return line;
-        size_t taken = text_decode(character, &code);
-        if (taken == 1 && code == 0xFFFD)
-            return line;
-        line += code == '\n';
-        i += taken;
-    }
-    return 0;
+    if (parsing->status == STATUS_OK)
+        return STATUS_OK;
+    size_t others = parsing->faults - 1;
+    if (others > 0)
+        return complain(complaint, parsing->status, "%s, %s (and %zu more %s with faults)",
+                        parsing->name, parsing->first.text, others, others == 1 ? "line" : "lines");
+    return complain(complaint, parsing->status, "%s, %s", parsing->name, parsing->first.text);
 }
 
 enum status service_log_parse(const char *bytes, size_t length, const char *name,
@@ -443,22 +434,17 @@ enum status service_log_parse(const char *bytes, size_t length, const char *name
     if (length > SIZE_MOST)
         return complain(complaint, STATUS_BAD_DATA,
                         "%s is no service log: it is larger than %d KiB", name, SIZE_MOST / 1024);
-    unsigned foreign = foreign_line(bytes, length);
-    if (foreign > 0)
+    char *text = csv_decode(bytes, length, &length, &out->foreign);
+    if (text == NULL)
         return complain(complaint, STATUS_BAD_DATA,
-                        "%s, line %u: it is no text in UTF-8; save it from the spreadsheet as "
-                        "\"CSV UTF-8\"",
-                        name, foreign);
-    parse_rows(&parsing, bytes, length);
+                        "%s is no text that can be read; save it from the spreadsheet as CSV in "
+                        "UTF-8",
+                        name);
+    parse_rows(&parsing, text, length);
+    free(text);
     if (out->count > 0)
         qsort(out->events, out->count, sizeof *out->events, by_date);
-    if (parsing.status == STATUS_OK)
-        return STATUS_OK;
-    size_t others = parsing.faults - 1;
-    if (others > 0)
-        return complain(complaint, parsing.status, "%s, %s (and %zu more %s with faults)", name,
-                        parsing.first.text, others, others == 1 ? "line" : "lines");
-    return complain(complaint, parsing.status, "%s, %s", name, parsing.first.text);
+    return conclude(&parsing, complaint);
 }
 
 enum status service_text_read(FILE *file, const char *path, struct text *out,

@@ -57,6 +57,7 @@ struct service_event {
 struct service_log {
     size_t count;
     struct service_event *events;
+    bool foreign;      /* the file is not in UTF-8: read as what spreadsheets save otherwise */
     char ignored[200]; /* titles of columns that are not ours, "" if there are none */
 };
 
