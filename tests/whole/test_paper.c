@@ -108,7 +108,8 @@ static void first_page_tells_all(void **state)
                  0);
 }
 
-/* Two engines: both findings, the dates and one chart of both still share the first page. */
+/* Two engines: both findings, the dates and one chart of both still share the first page, on Letter too,
+ * which is lower. */
 static void first_page_of_a_twin_tells_all(void **state)
 {
     (void)state;
@@ -116,16 +117,14 @@ static void first_page_of_a_twin_tells_all(void **state)
         skip();
     record("sisters-before", "before", "twin-before.h5");
     record("sisters-after", "after", "twin-after.h5");
-    stage_expect(start_line("for paper in a4 letter; do "
-                            "$ANALYZE compare --before twin-before.h5 --after twin-after.h5 "
-                            "--paper $paper --output twin --quiet; "
-                            "pdftotext -l 1 twin/report.pdf - | tr '\n' ' ' > one; "
-                            "for words in 'Engine port: Coolant temperature lowered' "
-                            "'Engine starboard: No change shown' 'Run before' 'Run after' "
-                            "'Figure 1. The engines side by side'; do "
-                            "grep -qF \"$words\" one || { echo \"$paper: $words\"; exit 1; }; "
-                            "done; done"),
-                 0);
+    stage_expect(
+        start_line("$ANALYZE compare --before twin-before.h5 --after twin-after.h5 --paper letter "
+                   "--output twin --quiet; pdftotext -l 1 twin/report.pdf - | tr '\\n' ' ' > one; "
+                   "for words in 'Engine port: Coolant temperature lowered' "
+                   "'Engine starboard: No change shown' 'Run before' 'Run after' "
+                   "'Figure 1. The engines side by side'; do "
+                   "grep -qF \"$words\" one || { echo \"missing: $words\"; exit 1; }; done"),
+        0);
 }
 
 static void pdf_has_bookmarks_and_charts_as_vectors(void **state)
@@ -244,24 +243,93 @@ static void remarks_leave_the_run_alone(void **state)
     stage_expect(start_line("$ANALYZE note shown weather=rain"), 2);
 }
 
+/* --- pages as pictures */
+
+/* Reads the next number of the head of a picture in grey (PGM). */
+static size_t picture_number(FILE *file)
+{
+    unsigned number = 0;
+    assert_int_equal(fscanf(file, "%u", &number), 1);
+    return number;
+}
+
+/* The margins of a page are white: `share` of its width on both sides. What is cut off reaches the edge. */
+static void margins_are_white(const char *name, double share)
+{
+    FILE *file = fopen(stage_path(name), "rb");
+    assert_non_null(file);
+    assert_int_equal(fgetc(file), 'P');
+    assert_int_equal(fgetc(file), '5');
+    size_t width = picture_number(file), height = picture_number(file);
+    assert_int_equal(picture_number(file), 255);
+    fgetc(file);
+    size_t margin = (size_t)((double)width * share), dark = 0, inside = 0;
+    for (size_t y = 0; y < height; y++)
+        for (size_t x = 0; x < width; x++) {
+            bool ink = fgetc(file) < 250;
+            dark += ink && (x < margin || x >= width - margin);
+            inside += ink;
+        }
+    fclose(file);
+    if (dark > 0)
+        fail_msg("%s: %zu dots in its margins", name, dark);
+    assert_true(inside > 20);
+}
+
+/* Looks at every page of a PDF as a picture. Returns how many there are. */
+static size_t look_at_pages(const char *pdf)
+{
+    char line[200], name[60];
+    size_t pages = 0;
+    snprintf(line, sizeof line,
+             "rm -f page-*; pdftoppm -r 40 -gray %s page; "
+             "i=1; for f in page-*.pgm; do mv $f page-$i; i=$((i+1)); done",
+             pdf);
+    stage_expect(start_line(line), 0);
+    for (;; pages++) {
+        snprintf(name, sizeof name, "page-%zu", pages + 1);
+        if (!stage_exists(stage_path(name)))
+            return pages;
+        margins_are_white(name, 0.05); /* 10 mm */
+    }
+}
+
 /* --- hostile words */
+
+/* What is put into every text fact, and what became of it. */
+static const struct hostile {
+    const char *what, *words;
+    size_t times;
+    const char *result;
+} hostile[] = {
+    {"markup and quotes", "<script>alert(1)</script><img src=x onerror=y>&amp;\"'", 1,
+     "words in page, PDF, text, JSON and charts; no element, no attribute"},
+    {"commands for shell and gnuplot, formats",
+     "'; system \"touch pwned\"; `touch pwned`; set output 'pwned' @x $(touch pwned) %n%s", 1,
+     "nothing was run; the script draws again by hand"},
+    {"gnuplot's markup, ends of comments and elements",
+     "{/Times=40 x}_{y}^z \\n \\\"; ]]> --> <!-- </svg> </style> </title>", 1,
+     "words; page and chart are whole"},
+    {"other scripts, marks that turn the direction, a picture letter",
+     "\xd0\xa1\xd0\xb5\xd0\xb2\xd0\xb5\xd1\x80 \xe6\xb5\xb7\xe9\xa2\xa8 \xd7\xa9\xd7\x9c "
+     "\xd9\x85\xd8\xb1 \xe2\x80\xaetxet\xe2\x80\xac \xf0\x9f\x9a\xa4",
+     1, "kept; the marks of direction are taken out"},
+    {"3,900 characters without a space, in lines",
+     "\n 0123456789abcdefghijklmnopqrstuvwxyz<>&'\"0123456789abcdefghijklmnopqrstuvwxyz"
+     "ABCDEFGHIJKLMNOP",
+     39, "whole in the PDF, cut in chart titles; nothing leaves its page"},
+};
+#define HOSTILE (sizeof hostile / sizeof hostile[0])
 
 static void add_hostile(FILE *file, size_t kind)
 {
-    static const char *const words[] = {
-        "<script>alert(1)</script><img src=x onerror=y>&amp;\"'",
-        "'; system \"touch pwned\"; `touch pwned`; set output 'pwned' @x $(touch pwned) %n%s",
-        "{/Times=40 x}_{y}^z \\n \\\"; ]]> --> <!-- </svg> </style> </title>",
-        ("\xd0\xa1\xd0\xb5\xd0\xb2\xd0\xb5\xd1\x80 \xe6\xb5\xb7\xe9\xa2\xa8 \xd7\xa9\xd7\x9c "
-         "\xd9\x85\xd8\xb1 \xe2\x80\xaetxet\xe2\x80\xac \xf0\x9f\x9a\xa4")};
-    if (kind < sizeof words / sizeof words[0])
-        fputs(words[kind], file);
-    else /* almost as long as a fact may be, without a space */
-        for (size_t i = 0; i < 39; i++)
-            fputs("\n "
-                  "0123456789abcdefghijklmnopqrstuvwxyz<>&'"
-                  "\"0123456789abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOP",
-                  file);
+    for (size_t i = 0; i < hostile[kind].times; i++)
+        fputs(hostile[kind].words, file);
+}
+
+static void tell(const char *what, const char *where, const char *result)
+{
+    print_message("| %s | %s | %s |\n", what, where, result);
 }
 
 /* A boat file with the same kind of words in every text fact. */
@@ -299,8 +367,7 @@ static void hostile_words_stay_words(void **state)
 {
     (void)state;
     make_bare();
-    for (size_t kind = 0; kind < 5; kind++) {
-        print_message("hostile words of kind %zu\n", kind);
+    for (size_t kind = 0; kind < HOSTILE; kind++) {
         write_hostile(kind);
         stage_expect(
             start_line(
@@ -320,30 +387,128 @@ static void hostile_words_stay_words(void **state)
                                     "pdftotext nasty/charts/coolant.pdf - | grep -q rpm"),
                          0);
     }
-    if (have("pdftotext")) /* 3,900 characters without a space came out whole */
+    if (have("pdftotext")) /* 3,900 characters without a space came out whole ... */
         stage_expect(start_line("test $(pdftotext nasty/report.pdf - | tr -d '\\n' | "
                                 "grep -o 0123456789abcdefghij | wc -l) -gt 1500"),
                      0);
+    if (have("pdftoppm")) /* ... and on the paper */
+        assert_true(look_at_pages("nasty/report.pdf") > 5);
+    for (size_t kind = 0; kind < HOSTILE; kind++)
+        tell(hostile[kind].what, "every text fact", hostile[kind].result);
+}
+
+/* 10,000 characters are no fact: refused with words where people enter them; in a run file of some other
+ * program left out, counted by check, and shown as not recorded. */
+static void ten_thousand_characters_are_no_fact(void **state)
+{
+    (void)state;
+    stage_expect_words(start_line("{ echo '[boat]'; printf 'name = x'; i=0; "
+                                  "while [ $i -lt 100 ]; do printf '\\n %0100d' 7; i=$((i+1)); "
+                                  "done; echo; } > long.ini; "
+                                  "$ANALYZE compare --before before.h5 --after after.h5 --boat "
+                                  "long.ini --quiet"),
+                       4, "please shorten it");
+    tell("10,000 characters", "boat file", "refused with its line and words, exit 4");
+    if (!have("python3") ||
+        stage_wait(&(struct program[]){start_line("/usr/bin/python3 -c 'import h5py'")}[0]) != 0) {
+        print_message("skipped: no h5py here to write a run file as another program would\n");
+        return;
+    }
+    stage_expect(start_line("cp before.h5 long.h5; /usr/bin/python3 -c \"import h5py; "
+                            "f = h5py.File('long.h5', 'r+'); "
+                            "f['facts/boat'].attrs['name'] = 'x' * 10000; f.close()\"; "
+                            "$ANALYZE compare --before long.h5 --after after.h5 --output long "
+                            "--quiet; no grep -q xxxxxxxxxx long/report.html; "
+                            "test -s long/report.pdf"),
+                 0);
+    stage_expect_words(start_line("$ANALYZE check long.h5 || true"), 0, "fact");
+    tell("10,000 characters", "fact in a run file of another program",
+         "left out and told by check; the comparison goes on");
 }
 
 /* --- in a browser */
 
-/* No request leaves the page, nothing is complained about, and it prints on paper. */
-static void browser_is_content(void **state)
+/* Chromium without a network (in a name space of its own where that can be had), which cannot reach
+ * anything whatever a page asks for, and a log of what was asked for. */
+static const char browser[] =
+    "browse() { page=$1; shift; alone='unshare -rn'; $alone true 2>/dev/null || alone=; "
+    "$alone chromium --headless --no-sandbox --disable-gpu --no-first-run --hide-scrollbars "
+    "--disable-background-networking --disable-component-update --user-data-dir=$PWD/browser "
+    "--log-net-log=$PWD/net.log --enable-logging=stderr --log-level=0 --no-pdf-header-footer "
+    "\"$@\" file://$PWD/$page > browser.log 2>&1; }; "
+    /* What a page from a file asks for has no origin; what the browser itself asks for has one. */
+    "asked() { grep -c '\"initiator\":\"null\"' net.log; }; ";
+
+static struct program start_browser(const char *line)
+{
+    char script[3000];
+    snprintf(script, sizeof script, "%s%s", browser, line);
+    return start_line(script);
+}
+
+static bool have_browser(void)
+{
+    if (have("chromium"))
+        return true;
+    print_message(
+        "skipped: no chromium here; it would load report.html without a network, print it "
+        "and look at it\n");
+    return false;
+}
+
+/* No request leaves the page, and nothing is complained about. That requests would be seen is tried with
+ * a page that makes some. */
+static void page_asks_for_nothing(void **state)
+{
+    static const char bad[] =
+        "<!DOCTYPE html><title>x</title><p>x<img src=\"http://tern.invalid/x\">";
+    (void)state;
+    if (!have_browser())
+        skip();
+    stage_write(stage_path("bad.html"), bad, strlen(bad));
+    stage_expect(start_browser("browse bad.html --print-to-pdf=bad.pdf; "
+                               "test $(asked) -gt 0; grep -q tern.invalid net.log"),
+                 0);
+    stage_expect(start_browser("browse a4/report.html --print-to-pdf=$PWD/printed.pdf; "
+                               /* the browser's own pages may complain */
+                               "if grep -E 'CONSOLE|Refused to' browser.log | "
+                               "grep -v 'source: chrome:'; then exit 1; fi; "
+                               "test -s printed.pdf; test -s net.log; "
+                               "test $(asked) -eq 0"),
+                 0);
+    stage_expect(start_line("no grep -oE '(src|href|url\\()[^>]*https?:' a4/report.html"), 0);
+}
+
+/* Printed on A4 and Letter, by the style sheet and by ourselves, nothing is cut off at the edges. */
+static void nothing_is_cut_off_in_print(void **state)
 {
     (void)state;
-    if (!have("chromium")) {
-        print_message("skipped: no chromium here; it would load and print report.html\n");
+    if (!have("pdftoppm"))
         skip();
-    }
-    stage_expect(
-        start_line("chromium --headless --no-sandbox --disable-gpu --user-data-dir=$PWD/browser "
-                   "--enable-logging=stderr --log-level=0 --no-pdf-header-footer "
-                   "--print-to-pdf=$PWD/printed.pdf file://$PWD/a4/report.html > browser.log 2>&1; "
-                   "if grep -E 'CONSOLE|Refused to' browser.log; then exit 1; fi; "
-                   "test -s printed.pdf"),
-        0);
-    stage_expect(start_line("no grep -oE '(src|href|url\\()[^>]*https?:' a4/report.html"), 0);
+    assert_true(look_at_pages("a4/report.pdf") > 5);
+    assert_true(look_at_pages("letter/report.pdf") > 5);
+    if (!have_browser())
+        skip();
+    stage_expect(start_browser("sed 's/@page{/@page{size:A4;/' a4/report.html > paper.html; "
+                               "browse paper.html --print-to-pdf=$PWD/paper.pdf; "
+                               "pdfinfo paper.pdf | grep -q A4; "
+                               "pdfinfo printed.pdf | grep -q letter"),
+                 0);
+    assert_true(look_at_pages("paper.pdf") > 5);
+    assert_true(look_at_pages("printed.pdf") > 5); /* by page_asks_for_nothing */
+}
+
+/* On a phone the page is not wider than the screen: its right edge is white all the way down. */
+static void a_phone_shows_the_whole_width(void **state)
+{
+    (void)state;
+    if (!have_browser() || !have("convert"))
+        skip();
+    stage_expect(start_browser("browse a4/report.html --window-size=390,9000 "
+                               "--screenshot=$PWD/phone.png; "
+                               "convert phone.png -colorspace Gray -depth 8 pgm:phone"),
+                 0);
+    margins_are_white("phone", 0.025);
 }
 
 int main(void)
@@ -362,7 +527,10 @@ int main(void)
         cmocka_unit_test(command_with_boat_file_comes_back),
         cmocka_unit_test(remarks_leave_the_run_alone),
         cmocka_unit_test(hostile_words_stay_words),
-        cmocka_unit_test(browser_is_content),
+        cmocka_unit_test(ten_thousand_characters_are_no_fact),
+        cmocka_unit_test(page_asks_for_nothing),
+        cmocka_unit_test(nothing_is_cut_off_in_print),
+        cmocka_unit_test(a_phone_shows_the_whole_width),
     };
     return cmocka_run_group_tests_name("paper", tests, make_reports, stage_remove);
 }
