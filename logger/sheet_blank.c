@@ -150,7 +150,7 @@ static const char page_style[] =
     "table{border-collapse:collapse;width:100%;table-layout:fixed}"
     "th,td{border:0.25mm solid #000;text-align:center;overflow:hidden}"
     "th{font-size:8.5pt;font-weight:bold;height:10mm;padding:0.5mm}"
-    "td{height:7mm;font-size:10pt}"
+    "td{height:6.7mm;font-size:10pt}"
     "td.plan{color:#000;background:#eee;font-weight:bold;-webkit-print-color-adjust:exact;"
     "print-color-adjust:exact}"
     ".wide{width:20%}.narrow{width:5.8%}";
@@ -211,7 +211,7 @@ static void print_table(FILE *to, const struct facts *facts)
         "rpm",
         "held<br>min",
         "gauge<br>°C / °F",
-        "thermo-<br>stat housing<br>°C / °F",
+        "thermostat<br>housing<br>°C / °F",
         "jacket<br>water in<br>°C / °F",
         "jacket<br>water out<br>°C / °F",
         "raw<br>water in<br>°C / °F",
