@@ -138,14 +138,16 @@ $(B)/fuzz_%: $(B)/tests/fuzz/fuzz_%.o $(B)/liblogger.a $(B)/libanalyze.a $(B)/li
 	@echo "  LINK  $@"
 	@$(CC) -fsanitize=fuzzer,address,undefined -o $@ $^ $(LIBS_ANALYZE) $(LIBS_LOGGER)
 
+# What README.md names stands beside it under the same names.
+DOCS := README.md DEVELOPERS.md LICENSE logger/example.ini logger/example-sheet.csv \
+	sample-runs/chart.png
 install: programs
-	install -d $(DESTDIR)$(PREFIX)/bin $(DESTDIR)$(PREFIX)/share/man/man1 \
-		$(DESTDIR)$(PREFIX)/share/doc/searun
+	install -d $(DESTDIR)$(PREFIX)/bin $(DESTDIR)$(PREFIX)/share/man/man1
 	install -m 755 $(B)/searun-logger $(B)/searun-analyze $(DESTDIR)$(PREFIX)/bin/
 	install -m 644 logger/searun-logger.1 analyze/searun-analyze.1 \
 		$(DESTDIR)$(PREFIX)/share/man/man1/
-	install -m 644 README.md LICENSE logger/example.ini logger/example-sheet.csv \
-		$(DESTDIR)$(PREFIX)/share/doc/searun/
+	for file in $(DOCS); do \
+		install -D -m 644 $$file $(DESTDIR)$(PREFIX)/share/doc/searun/$$file || exit; done
 
 uninstall:
 	rm -f $(addprefix $(DESTDIR)$(PREFIX)/bin/,searun-logger searun-analyze) \
