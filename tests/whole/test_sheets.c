@@ -30,8 +30,15 @@ static void test_pair_of_sheets(void **state)
                        "made ");
     const char *const arguments[] = {
         "searun-analyze", "compare", "--before", before, "--after", after, "--json", json, NULL};
-    stage_expect_words(stage_start_with(NULL, stage_program("SEARUN_ANALYZE"), arguments), 0,
-                       "Coolant temperature lowered");
+    struct program program = stage_start_with(NULL, stage_program("SEARUN_ANALYZE"), arguments);
+    assert_int_equal(stage_wait(&program), 0);
+    const char *said = stage_said(&program);
+    static const char *const expected[] = {"Coolant temperature lowered", "read by hand (gauge)",
+                                           "Step of the coolant sender, and", "22 holds were used"};
+    for (size_t i = 0; i < sizeof expected / sizeof expected[0]; i++)
+        if (!strstr(said, expected[i]))
+            fail_msg("\"%s\" is not in:\n%s", expected[i], said);
+    assert_null(strstr(said, "taken out or not used")); /* nothing stuck, spiky or silent */
     stage_expect_words(start_analyze("check", before), 0, "sound");
 }
 
@@ -55,6 +62,10 @@ static void test_sheet_can_be_read_again(void **state)
     assert_int_equal(fread(again, 1, sizeof again, from), sizeof text - 1);
     assert_memory_equal(again, text, sizeof text - 1);
     fclose(from);
+    stage_expect(
+        start_logger("--sheet", stage_path("taken-out.csv"), "--output", stage_path("second.h5")),
+        0);
+    stage_same_run(stage_path("first.h5"), stage_path("second.h5"));
     assert_int_equal(stage_tally(run, 0, REASON_NOT_A_NUMBER), 1);
     assert_int_equal(stage_count(run, CHANNEL_COOLANT_TEMPERATURE), 2);
     run_close(run);
