@@ -106,19 +106,25 @@ static bool same_instrument(const struct candidate *a, const struct candidate *b
            strcmp(a->series.accuracy.instrument, b->series.accuracy.instrument) == 0;
 }
 
+/* Whether anything is stated of how far it may be off. */
+static bool is_stated(const struct accuracy *accuracy)
+{
+    return accuracy->by_hand || accuracy->run_u > 0 || accuracy->instrument_u > 0;
+}
+
 /* What may lie between the coolant of two runs, K: what comes anew every run and, with two
  * instruments, what each is off for good. A sender that nobody states anything of is good to
- * sender_u. 0 where nothing was read by hand. */
+ * sender_u. 0 where nothing is stated of either. */
 static double between_runs(const struct candidate *a, const struct candidate *b)
 {
     const struct accuracy *x = &a->series.accuracy, *y = &b->series.accuracy;
-    if (!x->by_hand && !y->by_hand)
+    if (!is_stated(x) && !is_stated(y))
         return 0;
     double u = hypot(x->run_u, y->run_u);
     if (same_instrument(a, b))
         return u;
     u = hypot(u, hypot(x->instrument_u, y->instrument_u));
-    return hypot(u, x->by_hand && y->by_hand ? 0 : rules.diagnose.sender_u);
+    return hypot(u, is_stated(x) && is_stated(y) ? 0 : rules.diagnose.sender_u);
 }
 
 /* The most between any run before and any run after. */
