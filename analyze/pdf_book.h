@@ -89,7 +89,8 @@ void book_box(struct book *book, double x, double y, double width, double height
 /* A bookmark to the cursor: level 2 stands at the top, deeper ones below the last of level 2. */
 void book_mark(struct book *book, int level, const char *words);
 
-/* Marks what is drawn between as a heading "H1", paragraph "P", cell "TD" ... for screen readers. */
+/* Marks what is drawn between as a heading "H1", paragraph "P", cell "TD" ... for screen readers. All stand
+ * within one "Document". What Cairo cannot say of them is added by pdf_alt.h. */
 void book_tag(struct book *book, const char *tag);
 void book_end_tag(struct book *book, const char *tag);
 

@@ -1,7 +1,9 @@
 /* report_pdf.c - the document as pages for print: the same blocks as text and page. */
 #include <math.h>
+#include <stdlib.h>
 #include <string.h>
 
+#include "pdf_alt.h"
 #include "pdf_book.h"
 #include "pdf_table.h"
 #include "picture.h"
@@ -23,6 +25,8 @@ struct press {
     struct book book;
     const struct drawing_list *drawings;
     size_t figures;
+    const char **alts; /* words of the pictures that were drawn, in their order; not owned */
+    size_t alt_count;
     bool failed;
 };
 
@@ -124,9 +128,12 @@ static void print_key(struct press *press, const struct block *block)
     book->y = top + height;
 }
 
-static void print_item(struct press *press, const struct block *block)
+/* `first` and `last` of a list. */
+static void print_item(struct press *press, const struct block *block, bool first, bool last)
 {
     struct book *book = &press->book;
+    if (first)
+        book_tag(book, "L");
     book_space(book, 3);
     book_need(book, 24);
     double y = book->y;
@@ -138,6 +145,8 @@ static void print_item(struct press *press, const struct block *block)
     g_object_unref(dot);
     book_words(book, &body_face, &ink_black, 13, block->words[0]);
     book_end_tag(book, "LI");
+    if (last)
+        book_end_tag(book, "L");
 }
 
 /* --- charts */
@@ -190,6 +199,8 @@ static void print_figure(struct press *press, const struct block *block)
         !picture_svg(&svg, drawing->svg, drawing->name, drawing->describes) ||
         !print_picture(press, &svg, height, &indent))
         print_missing(press, drawing);
+    else if (!press->book.dry && press->alt_count < press->drawings->count)
+        press->alts[press->alt_count++] = drawing->describes;
     press->book.y += 2;
     tagged_words(&press->book, "P", &caption_face, &ink_soft, indent, text_string(&caption));
     press->failed |= caption.failed || svg.failed;
@@ -256,7 +267,8 @@ static void print_block(struct press *press, const struct document *document, si
         print_key(press, block);
         break;
     case BLOCK_ITEM:
-        print_item(press, block);
+        print_item(press, block, index == 0 || block[-1].kind != BLOCK_ITEM,
+                   index + 1 == document->count || block[1].kind != BLOCK_ITEM);
         break;
     case BLOCK_TABLE:
         book_space(&press->book, 7);
@@ -280,8 +292,12 @@ static enum status print_all(struct press *press, struct text *out, const struct
     document_page_title(&title, document);
     enum status status = book_open(&press->book, out, paper, text_string(&title), complaint);
     press->book.pages = pages;
+    if (status == STATUS_OK)
+        book_tag(&press->book, "Document");
     for (size_t i = 0; i < document->count && status == STATUS_OK; i++)
         print_block(press, document, i);
+    if (status == STATUS_OK)
+        book_end_tag(&press->book, "Document");
     enum status closed = book_close(&press->book, complaint);
     text_free(&title);
     return status != STATUS_OK ? status : closed;
@@ -297,12 +313,19 @@ enum status report_pdf(struct text *out, const struct document *document,
             complaint, STATUS_NOT_FOUND,
             "no font is installed here, so report.pdf was not made; install DejaVu Sans "
             "(Debian package fonts-dejavu-core) and compare again");
+    press.alts = calloc(drawings->count + 1, sizeof *press.alts);
+    if (press.alts == NULL)
+        return complain(complaint, STATUS_MEMORY, "no memory left for the PDF report");
     enum status status = print_all(&press, NULL, document, paper, complaint);
     press.book.pages = press.book.page;
     if (status == STATUS_OK)
         status = print_all(&press, out, document, paper, complaint);
     book_forget_fonts();
+    /* Another Cairo may lay the file out differently: then it is as good as that Cairo makes it. */
+    if (status == STATUS_OK)
+        pdf_alt_add(out, press.alts, press.alt_count, "en");
     if (status == STATUS_OK && (press.failed || out->failed))
         status = complain(complaint, STATUS_MEMORY, "no memory left for the PDF report");
+    free(press.alts);
     return status;
 }

@@ -67,6 +67,23 @@ static void pdf_has_its_properties(void **state)
                        "Page size:       612 x 792 pts (letter)");
 }
 
+/* Tagged from one root, without a complaint; each figure has its words, which say its numbers. */
+static void pdf_is_tagged(void **state)
+{
+    (void)state;
+    if (!have("pdfinfo"))
+        skip();
+    stage_expect_words(start_line("pdfinfo a4/report.pdf"), 0, "Tagged:          yes");
+    stage_expect(start_line("pdfinfo -struct a4/report.pdf > tree 2> complaints; "
+                            "test ! -s complaints; head -1 tree | grep -qx Document; "
+                            "for tag in H1 H2 P Table TR TH TD L LI Figure Code; do "
+                            "grep -q \"^ *$tag\\b\" tree || { echo \"no $tag\"; exit 1; }; done; "
+                            "test $(grep -c '^ *Figure' tree) -eq "
+                            "$(grep -ac '^   /Alt <FEFF' a4/report.pdf); "
+                            "grep -aq '/Lang (en)' a4/report.pdf"),
+                 0);
+}
+
 static void pdf_embeds_its_fonts(void **state)
 {
     (void)state;
@@ -515,6 +532,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(pdf_has_its_properties),
+        cmocka_unit_test(pdf_is_tagged),
         cmocka_unit_test(pdf_embeds_its_fonts),
         cmocka_unit_test(pdf_text_can_be_selected),
         cmocka_unit_test(first_page_tells_all),
