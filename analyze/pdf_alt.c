@@ -70,7 +70,7 @@ static bool open_pdf(struct pdf *pdf, const struct text *text)
     *pdf = (struct pdf){.bytes = text_string(text), .length = text->length};
     size_t tail = pdf->length > 64 ? pdf->length - 64 : 0;
     size_t at = find(pdf, tail, start) + strlen(start);
-    return read_number(pdf, &at, &pdf->table) && read_table(pdf);
+    return read_number(pdf, &at, &pdf->table) && starts_at(pdf, at, "\n%%EOF\n") && read_table(pdf);
 }
 
 /* Where object `number` begins and where the dictionary it consists of ends (at its last ">>"); false
