@@ -7,9 +7,12 @@
 
 #include "evidence.h"
 
-#define SLOPE 1.9        /* propeller law over the exchanger's flow dependence, ... */
-#define SLOPE_U 0.25     /* (common practice, no source) */
-#define BEND_U 0.4       /* engines are not power laws */
+#define SLOPE 1.85    /* propeller law over the exchanger's flow dependence, ... */
+#define SLOPE_U 0.45  /* (common practice, no source) */
+#define BEND_U 0.3    /* engines are not power laws, ... */
+#define OWN_U 0.025   /* ... and not that smooth */
+#define KNOT_TOP 0.35 /* x of the highest knot, and how far they are apart */
+#define KNOT_STEP 0.14
 #define START_USUAL 74.0 /* degC, thermostats in use (common practice, no source) */
 #define START_U 10.0
 #define SPAN_USUAL 10.5 /* K */
@@ -22,7 +25,7 @@
 #define HOLD_DF 2.0      /* that the usual scatter counts for */
 #define HOLD_LEAST 0.003
 #define READING_U 0.1    /* K from hold to hold: play of the valve, noise of the sender */
-#define CARRY_U 0.08     /* of the slope from outing to outing: fouling tells more at high speed */
+#define CARRY_U 0.05     /* of the slope from outing to outing: fouling tells more at high speed */
 #define DOUBT_DF 4.0     /* tails of holds, Student's t */
 #define DOUBT_KEEPS 0.8  /* of a normal scatter that such weights leave */
 #define LAG_EXPONENT 0.6 /* see evidence.c */
@@ -30,15 +33,15 @@
 #define ROUNDS 25
 #define SETTLED 1e-5
 #define STEP_MOST 0.5 /* in ln K, of a level in one round */
-#define OWN 6         /* parameters that one hold tells of */
+#define TOLD 10       /* parameters that one hold tells of */
 
 /* One hold at the present parameters. */
 struct point {
-    double x, misses;    /* K, reading less what the balance gives */
-    double gain;         /* d reading / d level, K */
-    double lean[OWN];    /* d reading / d parameter */
-    unsigned index[OWN]; /* which parameters */
-    double weight;       /* 1 / variance of the reading, doubt included */
+    double x, misses;     /* K, reading less what the balance gives */
+    double gain;          /* d reading / d level, K */
+    double lean[TOLD];    /* d reading / d parameter */
+    unsigned index[TOLD]; /* which parameters */
+    double weight;        /* 1 / variance of the reading, doubt included */
 };
 
 struct fitting {
@@ -102,6 +105,8 @@ static void set_priors(struct fitting *f)
 {
     set_prior(f, LEVEL_SLOPE, SLOPE, SLOPE_U);
     set_prior(f, LEVEL_BEND, 0, BEND_U);
+    for (size_t k = 0; k < LEVELS_KNOTS; k++)
+        set_prior(f, LEVEL_OWN + k, 0, OWN_U);
     for (size_t s = 0; s < LEVELS_SENDERS; s++)
         set_prior(f, LEVEL_SENDER + s, 0, f->job->sender_u);
     for (size_t t = 0; t < LEVELS_THERMOSTATS; t++)
@@ -122,9 +127,31 @@ static unsigned sender_of(const struct level_run *run)
     return run->sender == 0 ? LEVEL_PARAMETERS : (unsigned)(LEVEL_SENDER + run->sender - 1);
 }
 
+/* Which knots x lies between, and how near to the upper one. */
+static unsigned knot_of(double x, double *share)
+{
+    double place = fmin(fmax((x - KNOT_TOP) / KNOT_STEP + (LEVELS_KNOTS - 1), 0), LEVELS_KNOTS - 1);
+    double lower = fmin(floor(place), LEVELS_KNOTS - 2);
+    *share = place - lower;
+    return (unsigned)lower;
+}
+
+static double own(const double *parameter, double x)
+{
+    double share;
+    unsigned knot = LEVEL_OWN + knot_of(x, &share);
+    return (1 - share) * parameter[knot] + share * parameter[knot + 1];
+}
+
+double season_shape(const double *parameter, double x)
+{
+    return parameter[LEVEL_SLOPE] * x + parameter[LEVEL_BEND] * x * x + own(parameter, x) -
+           own(parameter, 0);
+}
+
 static double ln_rise(const double *at, double level, double x)
 {
-    return level + at[LEVEL_SLOPE] * x + at[LEVEL_BEND] * x * x;
+    return level + season_shape(at, x);
 }
 
 static double reading_of(const struct fitting *f, const struct level_hold *hold, const double *at,
@@ -148,6 +175,16 @@ static double by_difference(struct fitting *f, const struct level_hold *hold, do
     double below = reading_of(f, hold, f->at, level, x);
     f->at[index] = was;
     return (above - below) / (2 * step);
+}
+
+static void lean_on_knots(struct point *p, unsigned place, double x, double gain)
+{
+    double share;
+    unsigned knot = LEVEL_OWN + knot_of(x, &share);
+    p->index[place] = knot;
+    p->lean[place] = gain * (1 - share);
+    p->index[place + 1] = knot + 1;
+    p->lean[place + 1] = gain * share;
 }
 
 static void look_at(struct fitting *f, size_t i)
@@ -175,6 +212,8 @@ static void look_at(struct fitting *f, size_t i)
     }
     p->index[5] = sender < LEVEL_PARAMETERS ? sender : LEVEL_SLOPE;
     p->lean[5] = sender < LEVEL_PARAMETERS ? 1 : 0;
+    lean_on_knots(p, 6, p->x, p->gain);
+    lean_on_knots(p, 8, 0, -p->gain);
 }
 
 /* Variance of the reading of a hold, K^2. */
@@ -216,10 +255,10 @@ static void add_hold(const struct point *p, struct run_sums *sums, struct equati
 {
     sums->level += p->weight * p->gain * p->gain;
     sums->miss += p->weight * p->gain * p->misses;
-    for (unsigned k = 0; k < OWN; k++) {
+    for (unsigned k = 0; k < TOLD; k++) {
         sums->lean[p->index[k]] += p->weight * p->gain * p->lean[k];
         e->right[p->index[k]] += p->weight * p->lean[k] * p->misses;
-        for (unsigned m = 0; m < OWN; m++)
+        for (unsigned m = 0; m < TOLD; m++)
             e->matrix[p->index[k] * LEVEL_PARAMETERS + p->index[m]] +=
                 p->weight * p->lean[k] * p->lean[m];
     }

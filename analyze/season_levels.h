@@ -2,8 +2,9 @@
  * reference speed. Pure.
  *
  * A hold's reading is the solution of the heat balance (lift.h) for an open rise of
- *     ln K = level of the outing + slope x + bend x^2,     x = ln(rpm / reference)
- * The levels are free; slope, bend, thermostat and senders are shared by all outings, and prior knowledge
+ *     ln K = level of the outing + slope x + bend x^2 + own(x) - own(0),     x = ln(rpm / reference)
+ * own() is what engines and valves have beyond a smooth curve, a line through small numbers at some speeds:
+ * what all outings share must not pass for knowledge of the thermostat. The levels are free; slope, bend, thermostat and senders are shared by all outings, and prior knowledge
  * holds what the readings leave open. Solved by Gauss-Newton on the readings, so that noise of a reading
  * below the thermostat's start does no harm; holds that stand out count less. What the shared parameters may
  * be off by is handed on (`lean`, `covariance`): it shifts many outings alike and must not be taken for scatter.
@@ -19,13 +20,16 @@
 #define LEVELS_THERMOSTATS 4 /* different ones over the seasons; further ones share the last */
 #define LEVELS_SENDERS 4     /* coolant senders after the first, likewise */
 
+#define LEVELS_KNOTS 10 /* speeds between which own() is a line */
+
 /* The shared parameters. */
 enum level_parameter {
     LEVEL_SLOPE,  /* d ln K / d ln rpm at the reference */
     LEVEL_BEND,   /* times x^2 */
     LEVEL_SENDER, /* K, of each later sender against the first */
-    LEVEL_THERMOSTAT = LEVEL_SENDER + LEVELS_SENDERS, /* start degC, span K, bow of each */
-    LEVEL_PARAMETERS = LEVEL_THERMOSTAT + 3 * LEVELS_THERMOSTATS
+    LEVEL_THERMOSTAT = LEVEL_SENDER + LEVELS_SENDERS,      /* start degC, span K, bow of each */
+    LEVEL_OWN = LEVEL_THERMOSTAT + 3 * LEVELS_THERMOSTATS, /* own() at each knot */
+    LEVEL_PARAMETERS = LEVEL_OWN + LEVELS_KNOTS
 };
 
 struct level_hold {
@@ -67,6 +71,9 @@ struct level_fit {
 
 /* Fits and fills runs[]. A job without holds gives the priors. STATUS_MEMORY. */
 enum status season_levels_fit(const struct level_job *job, struct level_fit *out);
+
+/* ln of the open rise at x over that at the reference. */
+double season_shape(const double *parameter, double x);
 
 /* The thermostat that parameters mean. */
 struct thermostat season_thermostat(const double *parameter, size_t which);

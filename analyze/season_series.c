@@ -20,10 +20,13 @@
 #define ENOUGH_YEARS 0.15 /* and years between the first and the last */
 #define BORROW_POINTS 6   /* outings of all stretches with which the last one may borrow a slope */
 #define HORIZON 30.0      /* years; what lies beyond is not in sight */
-#define TENDS_EVIDENCE 3.0 /* ln of how much likelier a limit must make the outings: 20 times */
-#define TENDS_POINTS 8     /* outings below which no limit can be told from a line */
-#define SEA_PRIOR_U 0.004  /* 1/K, see season_trend.c */
-#define SEA_TOLD 0.6       /* share of it that may be left where the outings tell of the sea */
+#define TRENDS 5          /* straight lines, and limits */
+#define LIMIT_DOUBT 0.05  /* left for straight lines, where a limit is spoken of */
+#define MORE 0.5    /* how fouling tells more at higher speeds: ln growth goes with 1 + this x, */
+#define MORE_U 0.25 /* x = ln(rpm / reference): films thin with both flows (no source) */
+#define TENDS_POINTS 8    /* outings below which no limit can be told from a line */
+#define SEA_PRIOR_U 0.004 /* 1/K, see season_trend.c */
+#define SEA_TOLD 0.6      /* share of it that may be left where the outings tell of the sea */
 
 /* --- stretches */
 
@@ -60,7 +63,9 @@ struct solving {
     const struct series_job *job;
     struct season_clock clock;
     struct trend_run *runs;
-    struct trend_fit fit;
+    size_t fit_count, best;
+    struct trend_fit fits[TRENDS];
+    double weight[TRENDS];
     double now; /* s: the last outing */
 };
 
@@ -94,6 +99,7 @@ static void fill_run(const struct solving *s, size_t i)
         .variance = point->level_u * point->level_u,
         .sea = point->sea - s->job->seasons->reference_sea,
         .load = isfinite(point->load) ? point->load : 0,
+        .carry = s->job->runs ? 1 + MORE * s->job->runs[i].offset : 1,
         .lean = s->job->runs ? s->job->runs[i].lean : NULL,
     };
     for (size_t k = 0; k < s->job->series->point_count && some_load; k++)
@@ -119,33 +125,30 @@ static struct trend_job trend_job_of(const struct solving *s, double tends)
     return job;
 }
 
-/* Tries a limit reached in that time; keeps it where it makes the outings likelier than `best`. */
-static enum status try_limit(struct solving *s, double tends, double *best)
-{
-    struct trend_job job = trend_job_of(s, tends);
-    struct trend_fit other;
-    enum status status = trend_make(&job, &other);
-    if (!status && other.evidence > *best) {
-        struct trend_fit worse = s->fit;
-        *best = other.evidence;
-        s->fit = other;
-        other = worse;
-    }
-    trend_free(&other);
-    return status;
-}
+/* Straight lines, and limits reached in some times: each weighed by how likely it makes the outings. */
+static const double times[] = {0, 0.3, 0.7, 1.5, 3.0};
+static const double time_share[] = {0.8, 0.05, 0.05, 0.05, 0.05};
 
-/* A limit is taken where some time to it makes the outings so much likelier than straight lines. */
-static enum status choose_trend(struct solving *s)
+static enum status fit_trends(struct solving *s)
 {
-    static const double times[] = {0.3, 0.7, 1.5, 3.0};
-    struct trend_job job = trend_job_of(s, 0);
-    enum status status = trend_make(&job, &s->fit);
-    double best = s->fit.evidence + TENDS_EVIDENCE;
+    enum status status = STATUS_OK;
+    double top = -INFINITY, total = 0;
     bool many = s->job->series->point_count >= TENDS_POINTS;
-    for (size_t i = 0; i < sizeof times / sizeof times[0] && !status && many; i++)
-        status = try_limit(s, times[i], &best);
-    s->job->series->tends = s->fit.tends;
+    size_t count = many ? TRENDS : 1;
+    for (size_t i = 0; i < count && !status; i++) {
+        struct trend_job job = trend_job_of(s, times[i]);
+        status = trend_make(&job, &s->fits[s->fit_count++]);
+        s->weight[i] = s->fits[i].evidence + log(time_share[i]);
+        top = fmax(top, s->weight[i]);
+    }
+    for (size_t i = 0; i < count; i++)
+        total += s->weight[i] = exp(s->weight[i] - top);
+    for (size_t i = 0; i < count; i++) {
+        s->weight[i] /= total;
+        s->best = s->weight[i] > s->weight[s->best] ? i : s->best;
+    }
+    bool limited = s->weight[0] < LIMIT_DOUBT && s->best > 0;
+    s->job->series->tends = limited ? times[s->best] : 0;
     return status;
 }
 
@@ -166,15 +169,17 @@ static void put(struct slots *slots, double value)
 /* Everything of one state that readings need. */
 struct reader {
     const struct solving *s;
+    const struct trend_fit *fit;
     const struct trend_state *state;
     double parameter[LEVEL_PARAMETERS];
     double share; /* of the usual hours, run from now on */
+    double more;
 };
 
-static struct reader reader_of(const struct solving *s, const struct trend_state *state,
-                               double share)
+static struct reader reader_of(const struct solving *s, const struct trend_fit *fit,
+                               const struct trend_state *state)
 {
-    struct reader reader = {.s = s, .state = state, .share = share};
+    struct reader reader = {.s = s, .fit = fit, .state = state, .share = 1, .more = MORE};
     const struct season_balance *balance = s->job->balance;
     for (size_t k = 0; k < LEVEL_PARAMETERS && balance; k++)
         reader.parameter[k] = balance->levels->parameter[k] + state->shift[k];
@@ -185,15 +190,21 @@ static struct reader reader_of(const struct solving *s, const struct trend_state
 static double ln_standard(const struct reader *r, size_t segment, double at)
 {
     return r->state->base +
-           log(trend_value(&r->s->fit, r->state, segment, season_use(&r->s->clock, at)));
+           log(trend_value(r->fit, r->state, segment, season_use(&r->s->clock, at)));
 }
 
-/* ln of the open rise at full throttle in the warmest sea over that at standard conditions. */
-static double ln_to_full(const struct reader *r)
+/* ln of speed at full throttle over the reference. */
+static double full_x(const struct reader *r)
+{
+    return log(r->s->job->balance->full_rpm / r->s->job->balance->reference_rpm);
+}
+
+/* ln of the open rise at full throttle in the warmest sea, for an F. */
+static double ln_full(const struct reader *r, double value)
 {
     const struct season_balance *b = r->s->job->balance;
-    double x = log(b->full_rpm / b->reference_rpm);
-    return r->parameter[LEVEL_SLOPE] * x + r->parameter[LEVEL_BEND] * x * x +
+    double x = full_x(r);
+    return r->state->base + (1 + r->more * x) * log(value) + season_shape(r->parameter, x) +
            r->state->sea * (b->warmest_sea - b->reference_sea);
 }
 
@@ -208,8 +219,8 @@ static double full_reading(const struct reader *r, size_t segment, double at)
 {
     const struct season_balance *b = r->s->job->balance;
     struct thermostat thermostat = season_thermostat(r->parameter, b->thermostat[segment]);
-    return lift_reading(&thermostat, exp(ln_standard(r, segment, at) + ln_to_full(r)),
-                        b->warmest_sea);
+    double value = trend_value(r->fit, r->state, segment, season_use(&r->s->clock, at));
+    return lift_reading(&thermostat, exp(ln_full(r, value)), b->warmest_sea);
 }
 
 /* When the reading at full throttle reaches the alarm, s; INFINITY. */
@@ -219,9 +230,9 @@ static double alarm_date(const struct reader *r)
     size_t last = r->s->job->series->segment_count - 1;
     struct thermostat thermostat = season_thermostat(r->parameter, b->thermostat[last]);
     double rise = lift_open_rise(&thermostat, b->alarm, b->warmest_sea, 0, 0);
-    double value = exp(log(rise) - r->state->base - ln_to_full(r));
+    double value = exp((log(rise) - ln_full(r, 1)) / (1 + r->more * full_x(r)));
     double now = season_use(&r->s->clock, r->s->now);
-    double use = trend_reaches(&r->s->fit, r->state, last, value, now);
+    double use = trend_reaches(r->fit, r->state, last, value, now);
     if (use <= now)
         return r->s->now;
     double at = season_date(&r->s->clock, use, r->share);
@@ -241,18 +252,16 @@ static double alarm_hours(const struct reader *r)
 static double growth(const struct reader *r, size_t segment, bool full)
 {
     const struct season_segment *stretch = &r->s->job->series->segments[segment];
-    const struct trend_fit *fit = &r->s->fit;
     double from = season_use(&r->s->clock, stretch->from);
     double years = fmax(season_use(&r->s->clock, stretch->to) - from, 0.05);
-    double first = trend_value(fit, r->state, segment, from);
-    double last = trend_value(fit, r->state, segment, from + years);
+    double first = trend_value(r->fit, r->state, segment, from);
+    double last = trend_value(r->fit, r->state, segment, from + years);
     if (!full)
         return (last - first) / first / years;
     const struct season_balance *b = r->s->job->balance;
     struct thermostat thermostat = season_thermostat(r->parameter, b->thermostat[segment]);
-    double scale = exp(r->state->base + ln_to_full(r));
-    return (lift_reading(&thermostat, scale * last, b->warmest_sea) -
-            lift_reading(&thermostat, scale * first, b->warmest_sea)) /
+    return (lift_reading(&thermostat, exp(ln_full(r, last)), b->warmest_sea) -
+            lift_reading(&thermostat, exp(ln_full(r, first)), b->warmest_sea)) /
            years;
 }
 
@@ -371,6 +380,15 @@ static void take_all(const struct series_job *job, struct taking *taking)
     job->forecast->hours = take(taking);
 }
 
+static const struct trend_fit *draw_fit(const struct solving *s, gsl_rng *rng)
+{
+    double where = gsl_rng_uniform(rng);
+    size_t i = 0;
+    while (i + 1 < s->fit_count && where > s->weight[i])
+        where -= s->weight[i++];
+    return &s->fits[i];
+}
+
 /* Draws every state, one column a slot. */
 static void draw_all(const struct solving *s, size_t slot_count, double *columns, double *row,
                      double *scratch, gsl_rng *rng)
@@ -378,9 +396,11 @@ static void draw_all(const struct solving *s, size_t slot_count, double *columns
     for (size_t d = 0; d < DRAWS; d++) {
         struct trend_state state;
         struct slots slots = {row, 0};
-        trend_draw(&s->fit, rng, scratch, &state);
-        double share = exp(s->clock.share_u * gsl_ran_ugaussian(rng));
-        struct reader reader = reader_of(s, &state, share);
+        const struct trend_fit *fit = draw_fit(s, rng);
+        trend_draw(fit, rng, scratch, &state);
+        struct reader reader = reader_of(s, fit, &state);
+        reader.share = exp(s->clock.share_u * gsl_ran_ugaussian(rng));
+        reader.more += MORE_U * gsl_ran_ugaussian(rng);
         put_all(&reader, &slots);
         for (size_t i = 0; i < slot_count; i++)
             columns[i * DRAWS + d] = row[i];
@@ -390,9 +410,10 @@ static void draw_all(const struct solving *s, size_t slot_count, double *columns
 static enum status propagate(const struct solving *s)
 {
     struct slots count = {NULL, 0};
-    struct reader middle = reader_of(s, &s->fit.middle, 1);
+    const struct trend_fit *best = &s->fits[s->best];
+    struct reader middle = reader_of(s, best, &best->middle);
     put_all(&middle, &count);
-    double *memory = malloc((count.count * (DRAWS + 1) + 2 * s->fit.columns + 1) * sizeof *memory);
+    double *memory = malloc((count.count * (DRAWS + 1) + 2 * best->columns + 1) * sizeof *memory);
     gsl_rng *rng = gsl_rng_alloc(gsl_rng_taus2);
     if (memory && rng) {
         double *row = memory + count.count * DRAWS;
@@ -420,27 +441,35 @@ static double lean_variance(const struct level_fit *levels, const double *lean)
     return sum;
 }
 
+/* ln of the rise at standard conditions that one outing alone shows. */
+static double own_level(const struct solving *s, size_t i)
+{
+    const struct trend_run *run = &s->runs[i];
+    const struct trend_fit *fit = &s->fits[s->best];
+    const struct trend_state *state = &fit->middle;
+    double level = run->level - state->sea * run->sea - state->load * run->load;
+    for (size_t k = 0; run->lean && k < LEVEL_PARAMETERS; k++)
+        level += run->lean[k] * state->shift[k];
+    return level - (run->carry - 1) * log(trend_value(fit, state, run->segment, run->use));
+}
+
 /* What each outing alone says at standard conditions, its day included. */
 static void fill_points(const struct solving *s)
 {
     const struct series_job *job = s->job;
-    double t = stats_t(job->seasons->options.confidence_level, s->fit.df);
+    const struct trend_fit *fit = &s->fits[s->best];
+    struct reader reader = reader_of(s, fit, &fit->middle);
+    double t = stats_t(job->seasons->options.confidence_level, fit->df);
     for (size_t i = 0; i < job->series->point_count; i++) {
         struct season_point *point = &job->series->points[i];
-        const struct trend_run *run = &s->runs[i];
-        const struct trend_state *state = &s->fit.middle;
-        double variance = run->variance + state->day * state->day;
-        double level = run->level - state->sea * run->sea - state->load * run->load;
-        for (size_t k = 0; job->runs && k < LEVEL_PARAMETERS; k++)
-            level += run->lean[k] * state->shift[k];
+        double variance = s->runs[i].variance + fit->middle.day * fit->middle.day;
         if (job->balance)
-            variance += lean_variance(job->balance->levels, run->lean);
-        double half = t * sqrt(variance);
+            variance += lean_variance(job->balance->levels, s->runs[i].lean);
+        double level = own_level(s, i), half = t * sqrt(variance);
         point->rise = (struct interval){exp(level), exp(level - half), exp(level + half)};
         point->reading = (struct interval){NAN, NAN, NAN};
         if (!job->balance)
             continue;
-        struct reader reader = reader_of(s, state, 1);
         struct thermostat thermostat = season_thermostat(reader.parameter, job->runs[i].thermostat);
         double sea = job->balance->reference_sea;
         point->reading = (struct interval){lift_reading(&thermostat, point->rise.value, sea),
@@ -511,7 +540,7 @@ static enum status solve(struct solving *s)
     series->hours_a_year = s->clock.hours_a_year;
     for (size_t i = 0; i < series->point_count; i++)
         fill_run(s, i);
-    status = choose_trend(s);
+    status = fit_trends(s);
     if (!status)
         status = place_curves(s);
     if (!status)
@@ -534,7 +563,8 @@ enum status season_series_solve(const struct series_job *job)
     for (size_t i = 0; job->balance && i < job->series->point_count; i++)
         job->balance->thermostat[job->series->points[i].segment] = job->runs[i].thermostat;
     enum status status = s.runs ? solve(&s) : STATUS_MEMORY;
-    trend_free(&s.fit);
+    for (size_t i = 0; i < s.fit_count; i++)
+        trend_free(&s.fits[i]);
     season_clock_free(&s.clock);
     free(s.runs);
     return status;

@@ -101,6 +101,7 @@ struct build {
     struct trend_fit *fit;
     double *at, *y, *variance, *design, *prior, *middle; /* within one memory */
     double *value;                                       /* F of each run, at the last solution */
+    double scale; /* of slopes: years over what `progress` makes of them, in a usual stretch */
 };
 
 static size_t level_column(size_t segment)
@@ -124,18 +125,18 @@ static void fill_row(const struct build *b, size_t i)
     const struct trend_run *run = &b->job->runs[i];
     const struct trend_fit *fit = b->fit;
     double *row = b->design + i * fit->columns, value = b->value[i];
-    double along = progress(fit, run->segment, run->use) / value;
+    double along = run->carry * progress(fit, run->segment, run->use) / value;
     memset(row, 0, fit->columns * sizeof *row);
     row[COLUMN_SLOPE] = along;
     row[COLUMN_SEA] = run->sea;
     row[COLUMN_LOAD] = run->load;
-    row[level_column(run->segment)] = 1 / value;
+    row[level_column(run->segment)] = run->carry / value;
     if (fit->segment_count > 1)
         row[slope_column(fit, run->segment)] = along;
     for (size_t k = 0; k < fit->lean_count; k++)
         row[first_lean(fit) + k] = -run->lean[fit->lean_index[k]];
     b->at[i] = run->at;
-    b->y[i] = run->level - fit->base - log(value) + 1;
+    b->y[i] = run->level - fit->base + run->carry * (1 - log(value));
     b->variance[i] = fmax(run->variance, GROUND * GROUND);
 }
 
@@ -164,9 +165,10 @@ static void fill_prior(const struct build *b, double spread)
     double leans[LEVEL_PARAMETERS * LEVEL_PARAMETERS];
     size_t n = fit->columns, m = fit->lean_count;
     memset(b->prior, 0, n * n * sizeof *b->prior);
-    b->prior[COLUMN_SLOPE * n + COLUMN_SLOPE] = 1 / (SLOPE_U * SLOPE_U);
+    b->prior[COLUMN_SLOPE * n + COLUMN_SLOPE] = 1 / (SLOPE_U * b->scale * SLOPE_U * b->scale);
     b->prior[COLUMN_SEA * n + COLUMN_SEA] = 1 / (SEA_U * SEA_U);
     b->prior[COLUMN_LOAD * n + COLUMN_LOAD] = 1 / (LOAD_U * LOAD_U);
+    spread *= b->scale;
     for (size_t s = 0; s < fit->segment_count && fit->segment_count > 1; s++)
         b->prior[slope_column(fit, s) * n + slope_column(fit, s)] = 1 / (spread * spread);
     for (size_t k = 0; k < m; k++)
@@ -202,17 +204,18 @@ static enum status solve(const struct build *b, struct trend_cell *cell)
 
 /* ln of the prior of a cell, with the determinant of the prior of the slopes. Sigma and spread lie evenly
  * in their logarithms. */
-static double log_prior(const struct trend_fit *fit, const struct trend_cell *cell,
-                        size_t reach_index)
+static double log_prior(const struct build *b, const struct trend_cell *cell, size_t reach_index)
 {
+    const struct trend_fit *fit = b->fit;
     double usual = DAY_USUAL / cell->sigma;
     double log_share = log(reach_share[reach_index]);
     double day = DAY_DF * log(usual) - 0.5 * DAY_DF * usual * usual;
+    log_share -= log(b->scale); /* of the common slope */
     if (fit->segment_count == 1)
         return log_share + day;
     double unlike = cell->spread / SPREAD_USUAL;
     return log_share + day + log(cell->spread) - 0.5 * unlike * unlike -
-           (double)fit->segment_count * log(cell->spread);
+           (double)fit->segment_count * log(cell->spread * b->scale);
 }
 
 static enum status weigh_cells(const struct build *b)
@@ -225,7 +228,7 @@ static enum status weigh_cells(const struct build *b)
         status = solve(b, cell);
         if (status)
             break;
-        cell->weight = cell->fit.log_density + log_prior(fit, cell, i % REACHES);
+        cell->weight = cell->fit.log_density + log_prior(b, cell, i % REACHES);
         top = fmax(top, cell->weight);
     }
     for (size_t i = 0; i < fit->cell_count && !status; i++)
@@ -353,6 +356,26 @@ static double mean_level(const struct trend_job *job)
     return sum / weights;
 }
 
+/* Growth over a usual stretch is what prior knowledge is about, whatever the shape of the line: only so do
+ * lines and limits compare. */
+static double scale_of(const struct trend_job *job, const struct trend_fit *fit)
+{
+    double low[SEGMENTS_MAX], high[SEGMENTS_MAX], squares = 0;
+    for (size_t s = 0; s < job->segment_count; s++) {
+        low[s] = INFINITY;
+        high[s] = -INFINITY;
+    }
+    for (size_t i = 0; i < job->run_count; i++) {
+        const struct trend_run *run = &job->runs[i];
+        low[run->segment] = fmin(low[run->segment], run->use);
+        high[run->segment] = fmax(high[run->segment], run->use);
+    }
+    for (size_t s = 0; s < job->segment_count; s++)
+        squares += (high[s] - low[s]) * (high[s] - low[s]) / (double)job->segment_count;
+    double years = fmax(sqrt(squares), 0.05);
+    return fit->tends > 0 ? years / (1 - exp(-years / fit->tends)) : 1;
+}
+
 static enum status with_memory(const struct trend_job *job, struct trend_fit *out, double *memory)
 {
     size_t n = job->run_count, p = out->columns;
@@ -367,6 +390,7 @@ static enum status with_memory(const struct trend_job *job, struct trend_fit *ou
         .prior = memory + (4 + p) * n,
         .middle = memory + (4 + p) * n + p * p,
     };
+    build.scale = scale_of(job, out);
     for (size_t i = 0; i < n; i++)
         build.value[i] = 1;
     enum status status = make_cells(out);

@@ -1,7 +1,7 @@
 /* season_trend.h - how the open rise of one engine grows from service to service. Pure.
  *
  * The level of an outing (season_levels.h) is
- *     level = ln F(t) + sea effect * sea + load effect * load + day + what its holds leave unsure
+ *     level = carry * ln F(t) + sea effect * sea + load effect * load + day + what its holds leave unsure
  * and F, the open rise over its mean, is a line in use within each stretch between two services (a layer
  * that grows steadily adds to the resistance steadily), or tends to a limit, F = A + B (1 - exp(-age / time)).
  * Stretches have levels of their own, and slopes that are alike as far as the outings say so. The day's part
@@ -24,9 +24,10 @@ struct trend_run {
     double use; /* years of use (season_clock.h): what fouling grows with */
     size_t segment;
     double level, variance; /* of ln K at the reference speed */
-    double sea;             /* K above the reference sea */
-    double load;            /* ln of the heat load over what is usual at that speed; 0: not known */
-    const double *lean;     /* LEVEL_PARAMETERS; NULL: none */
+    double carry;       /* 1 for holds at the reference speed; fouling tells more at higher ones */
+    double sea;         /* K above the reference sea */
+    double load;        /* ln of the heat load over what is usual at that speed; 0: not known */
+    const double *lean; /* LEVEL_PARAMETERS; NULL: none */
 };
 
 struct trend_job {
