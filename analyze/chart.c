@@ -13,6 +13,7 @@
 #include "folder.h"
 #include "gnuplot.h"
 #include "picture.h"
+#include "seasons.h"
 
 #define PICTURE_MOST (16u << 20) /* bytes; a chart has some hundred thousand */
 #define FAILURES_MAX 2           /* then gnuplot is not tried again: it may hang each time */
@@ -223,8 +224,11 @@ static void engine_words(struct text *out, const struct chart_view *view)
 
 static void make_caption(struct text *out, const struct chart *chart, const struct chart_view *view)
 {
-    text_clip(out, boat_name(view->answer), NAME_COLUMNS);
-    if (chart->scope != CHART_BOAT)
+    if (view->seasons != NULL)
+        season_chart_whose(out, chart, view);
+    else
+        text_clip(out, boat_name(view->answer), NAME_COLUMNS);
+    if (view->seasons == NULL && chart->scope != CHART_BOAT)
         engine_words(out, view);
     text_add(out, ". ");
     chart->caption(out, view);
@@ -350,6 +354,10 @@ static void name_drawing(struct drawing *drawing)
     char *name = drawing->name;
     size_t room = sizeof drawing->name;
     int used = snprintf(name, room, "%s", drawing->chart->key);
+    if (drawing->view.seasons != NULL) {
+        season_chart_mark(drawing->chart, &drawing->view, name + used, room - (size_t)used);
+        return;
+    }
     if (drawing->chart->scope == CHART_ENGINE_RUN)
         used += snprintf(name + used, room - (size_t)used, "-%s-%zu",
                          answer->runs[drawing->view.run].side == SIDE_BEFORE ? "before" : "after",
@@ -418,6 +426,22 @@ enum status charts_plan(const struct answer *answer, const struct style *style,
     return status;
 }
 
+enum status season_charts_plan(const struct seasons *seasons, const struct style *style,
+                               struct drawing_list *out, struct complaint *complaint)
+{
+    struct chart_view view = {.seasons = seasons, .style = style};
+    enum status status = STATUS_OK;
+    for (view.engine = 0; view.engine < seasons->engine_count && status == STATUS_OK; view.engine++)
+        for (size_t i = 0; i < season_chart_count && status == STATUS_OK; i++)
+            if (season_charts[i]->scope == CHART_ENGINE)
+                status = take(out, season_charts[i], &view, complaint);
+    for (view.engine = 0; view.engine < seasons->pair_count && status == STATUS_OK; view.engine++)
+        for (size_t i = 0; i < season_chart_count && status == STATUS_OK; i++)
+            if (season_charts[i]->scope == CHART_BOAT)
+                status = take(out, season_charts[i], &view, complaint);
+    return status;
+}
+
 void charts_free(struct drawing_list *drawings)
 {
     for (size_t i = 0; i < drawings->count; i++) {
@@ -467,19 +491,29 @@ static const char *past_number(const char *at, const char *word)
 }
 
 /* Is `name` one that name_drawing could have given, with one of our endings? */
-static bool is_ours(const char *name)
+static bool is_named_like(const char *name, const struct chart *chart)
 {
     static const char *const endings[] = {".dat", ".gp", ".svg", ".png", ".pdf"};
-    for (size_t c = 0; c < chart_count; c++) {
-        size_t length = strlen(charts[c]->key);
-        if (strncmp(name, charts[c]->key, length) != 0)
-            continue;
-        const char *at = past_number(name + length, "-before-");
-        at = past_number(past_number(at, "-after-"), "-engine-");
-        for (size_t e = 0; e < sizeof endings / sizeof endings[0]; e++)
-            if (strcmp(at, endings[e]) == 0)
-                return true;
-    }
+    size_t length = strlen(chart->key);
+    if (strncmp(name, chart->key, length) != 0)
+        return false;
+    const char *at = past_number(name + length, "-before-");
+    at = past_number(past_number(at, "-after-"), "-boat-");
+    at = past_number(past_number(at, "-engine-"), "-against-");
+    for (size_t e = 0; e < sizeof endings / sizeof endings[0]; e++)
+        if (strcmp(at, endings[e]) == 0)
+            return true;
+    return false;
+}
+
+static bool is_ours(const char *name)
+{
+    for (size_t c = 0; c < chart_count; c++)
+        if (is_named_like(name, charts[c]))
+            return true;
+    for (size_t c = 0; c < season_chart_count; c++)
+        if (is_named_like(name, season_charts[c]))
+            return true;
     return false;
 }
 

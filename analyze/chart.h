@@ -19,11 +19,14 @@
 #include "text.h"
 #include "words.h"
 
+struct seasons;
+
 /* What a chart is drawn of. */
 struct chart_view {
-    const struct answer *answer;
+    const struct answer *answer;   /* of a comparison, else NULL */
+    const struct seasons *seasons; /* of the seasons, else NULL */
     const struct style *style;
-    size_t engine; /* index into answer->engines */
+    size_t engine; /* index into answer->engines, or the seasons' engines or pairs */
     size_t run;    /* index into answer->runs */
 };
 
@@ -53,7 +56,15 @@ extern const size_t chart_count;
 extern const struct chart chart_coolant, chart_change, chart_rise, chart_time, chart_budget,
     chart_engines;
 
-/* One chart of one comparison. */
+/* The charts of the seasons, in chart_season.c; those of the scope CHART_BOAT are of a pair of engines. */
+extern const struct chart *const season_charts[];
+extern const size_t season_chart_count;
+/* Boat and engine (or engines) in front of a caption, and what tells them apart in a file name. */
+void season_chart_whose(struct text *out, const struct chart *chart, const struct chart_view *view);
+void season_chart_mark(const struct chart *chart, const struct chart_view *view, char *to,
+                       size_t room);
+
+/* One chart of one comparison, or of the seasons. */
 struct drawing {
     const struct chart *chart;
     struct chart_view view;
@@ -72,6 +83,8 @@ struct drawing_list {
 /* Finds out which charts this answer allows, with their captions. STATUS_MEMORY. */
 enum status charts_plan(const struct answer *answer, const struct style *style,
                         struct drawing_list *out, struct complaint *complaint);
+enum status season_charts_plan(const struct seasons *seasons, const struct style *style,
+                               struct drawing_list *out, struct complaint *complaint);
 /* The whole text of NAME.dat and NAME.gp. */
 void chart_data(struct text *out, const struct drawing *drawing);
 void chart_script(struct text *out, const struct drawing *drawing);

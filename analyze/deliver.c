@@ -1,4 +1,4 @@
-/* deliver.c - writes what a comparison leaves. */
+/* deliver.c - writes what a report leaves. */
 #include "deliver.h"
 
 #include <stdlib.h>
@@ -8,12 +8,10 @@
 #include "chart.h"
 #include "folder.h"
 #include "report.h"
-#include "result_json.h"
 
 /* One delivery under way. */
 struct work {
     const struct delivery *delivery;
-    struct text command; /* that gives the same numbers again */
     struct text json;
     struct drawing_list drawings; /* none without an output folder */
     struct complaint no_pdf;      /* why there is no PDF, "" if there is one */
@@ -48,16 +46,15 @@ static enum status draw_charts(struct work *work, const char *folder)
 
 static enum status make_charts(struct work *work)
 {
-    const struct compare_request *request = work->delivery->request;
-    char *folder = folder_path(request->output, "charts");
+    char *folder = folder_path(work->delivery->output, "charts");
     if (folder == NULL)
         return complain(work->complaint, STATUS_MEMORY, "no memory left for the charts");
-    enum status status = folder_make(request->output, work->complaint);
+    enum status status = folder_make(work->delivery->output, work->complaint);
     if (status == STATUS_OK)
         status = folder_make(folder, work->complaint);
     if (status == STATUS_OK)
-        status =
-            charts_plan(work->delivery->answer, &request->style, &work->drawings, work->complaint);
+        status = work->delivery->kind->plan(work->delivery->subject, work->delivery->style,
+                                            &work->drawings, work->complaint);
     if (status == STATUS_OK)
         status = draw_charts(work, folder);
     free(folder);
@@ -66,20 +63,17 @@ static enum status make_charts(struct work *work)
 
 static struct report_input input_of(const struct work *work, enum report_extent extent)
 {
-    const struct compare_request *request = work->delivery->request;
     return (struct report_input){
         .extent = extent,
-        .answer = work->delivery->answer,
-        .style = &request->style,
+        .style = work->delivery->style,
         .drawings = &work->drawings,
-        .command = text_string(&work->command),
+        .command = work->delivery->command,
     };
 }
 
 static enum status write_file(struct work *work, const char *name, struct text *content)
 {
-    enum status status =
-        folder_write(work->delivery->request->output, name, content, work->complaint);
+    enum status status = folder_write(work->delivery->output, name, content, work->complaint);
     text_free(content);
     return status;
 }
@@ -87,21 +81,32 @@ static enum status write_file(struct work *work, const char *name, struct text *
 /* Without a font there is no PDF, but all else; an old one must not pass for this comparison's. */
 static enum status write_pdf(struct work *work, const struct document *document)
 {
-    const struct compare_request *request = work->delivery->request;
     struct text content = {0};
     enum status status =
-        report_pdf(&content, document, &work->drawings, request->paper, work->complaint);
+        report_pdf(&content, document, &work->drawings, work->delivery->paper, work->complaint);
     if (status == STATUS_OK)
         return write_file(work, "report.pdf", &content);
     text_free(&content);
     if (status != STATUS_NOT_FOUND)
         return status;
     work->no_pdf = *work->complaint;
-    char *old = folder_path(request->output, "report.pdf");
+    char *old = folder_path(work->delivery->output, "report.pdf");
     if (old != NULL)
         unlink(old);
     free(old);
     return STATUS_OK;
+}
+
+static enum status write_tables(struct work *work)
+{
+    const struct delivery_kind *kind = work->delivery->kind;
+    enum status status = STATUS_OK;
+    for (size_t i = 0; i < kind->table_count && status == STATUS_OK; i++) {
+        struct text content = {0};
+        kind->tables[i].make(&content, work->delivery->subject);
+        status = write_file(work, kind->tables[i].name, &content);
+    }
+    return status;
 }
 
 static enum status write_report(struct work *work, const struct document *document)
@@ -118,11 +123,10 @@ static enum status write_report(struct work *work, const struct document *docume
     status = write_file(work, "report.txt", &content);
     if (status != STATUS_OK)
         return status;
-    report_holds_csv(&content, work->delivery->answer);
-    status = write_file(work, "holds.csv", &content);
-    return status == STATUS_OK ? folder_write(work->delivery->request->output, "result.json",
-                                              &work->json, work->complaint)
-                               : status;
+    status = write_tables(work);
+    return status == STATUS_OK
+               ? folder_write(work->delivery->output, "result.json", &work->json, work->complaint)
+               : status;
 }
 
 static enum status fill_folder(struct work *work)
@@ -131,7 +135,8 @@ static enum status fill_folder(struct work *work)
     enum status status = make_charts(work);
     if (status == STATUS_OK) {
         struct report_input input = input_of(work, REPORT_WHOLE);
-        status = report_build(&input, &document, work->complaint);
+        status = work->delivery->kind->build(work->delivery->subject, &input, &document,
+                                             work->complaint);
     }
     if (status == STATUS_OK)
         status = write_report(work, &document);
@@ -150,15 +155,16 @@ static bool any_drawn(const struct work *work)
 /* Where the report is: only what was made is promised. */
 static void print_places(const struct work *work, struct text *printed)
 {
+    const char *leaves = work->delivery->kind->leaves;
     text_add(printed, "\nThe whole report is in ");
-    text_clean(printed, work->delivery->request->output);
+    text_clean(printed, work->delivery->output);
     text_add(printed, work->no_pdf.text[0] != '\0'
                           ? "\n  report.html for a browser and for print\n"
                           : "\n  report.pdf to attach, report.html for a browser\n");
     if (any_drawn(work))
-        text_add(printed, "  report.txt, result.json, holds.csv, charts/\n");
+        text_addf(printed, "  report.txt, result.json, %s, charts/\n", leaves);
     else
-        text_addf(printed, "  report.txt, result.json, holds.csv\n%s",
+        text_addf(printed, "  report.txt, result.json, %s\n%s", leaves,
                   work->drawings.count == 0
                       ? ""
                       : "  No chart was drawn; charts/ holds their numbers and scripts.\n");
@@ -167,14 +173,14 @@ static void print_places(const struct work *work, struct text *printed)
 /* The whole report, or with a folder its summary and where the rest is. */
 static enum status print_report(struct work *work, struct text *printed)
 {
-    const struct compare_request *request = work->delivery->request;
     struct document document = {0};
     struct report_input input =
-        input_of(work, request->output == NULL ? REPORT_WHOLE : REPORT_SUMMARY);
-    enum status status = report_build(&input, &document, work->complaint);
+        input_of(work, work->delivery->output == NULL ? REPORT_WHOLE : REPORT_SUMMARY);
+    enum status status =
+        work->delivery->kind->build(work->delivery->subject, &input, &document, work->complaint);
     if (status == STATUS_OK) {
         report_text(printed, &document, &work->drawings, NULL, work->delivery->colour);
-        if (request->output != NULL)
+        if (work->delivery->output != NULL)
             print_places(work, printed);
     }
     document_free(&document);
@@ -183,7 +189,7 @@ static enum status print_report(struct work *work, struct text *printed)
 
 static enum status write_json(struct work *work, struct text *printed)
 {
-    const char *name = work->delivery->request->json;
+    const char *name = work->delivery->json;
     if (strcmp(name, "-") != 0)
         return file_write(name, &work->json, work->complaint);
     text_add(printed, text_string(&work->json));
@@ -192,15 +198,14 @@ static enum status write_json(struct work *work, struct text *printed)
 
 static enum status do_all(struct work *work, struct text *printed)
 {
-    const struct compare_request *request = work->delivery->request;
-    bool json_printed = request->json != NULL && strcmp(request->json, "-") == 0;
-    enum status status = result_json(work->delivery->answer, text_string(&work->command),
-                                     &work->json, work->complaint);
-    if (status == STATUS_OK && request->output != NULL)
+    bool json_printed = work->delivery->json != NULL && strcmp(work->delivery->json, "-") == 0;
+    enum status status = work->delivery->kind->json(
+        work->delivery->subject, work->delivery->command, &work->json, work->complaint);
+    if (status == STATUS_OK && work->delivery->output != NULL)
         status = fill_folder(work);
-    if (status == STATUS_OK && request->json != NULL)
+    if (status == STATUS_OK && work->delivery->json != NULL)
         status = write_json(work, printed);
-    if (status == STATUS_OK && !request->quiet && !json_printed)
+    if (status == STATUS_OK && !work->delivery->quiet && !json_printed)
         status = print_report(work, printed);
     return status;
 }
@@ -209,15 +214,13 @@ enum status deliver(const struct delivery *delivery, struct text *printed, struc
                     struct complaint *complaint)
 {
     struct work work = {.delivery = delivery, .complaint = complaint};
-    compare_command(&work.command, delivery->request);
     enum status status = do_all(&work, printed);
     complain(note, STATUS_OK, "%s%s%s", work.drawings.trouble,
              work.drawings.trouble[0] != '\0' && work.no_pdf.text[0] != '\0' ? "; " : "",
              work.no_pdf.text);
-    if (status == STATUS_OK && (printed->failed || work.command.failed))
+    if (status == STATUS_OK && printed->failed)
         status = complain(complaint, STATUS_MEMORY, "no memory left for the report");
     charts_free(&work.drawings);
     text_free(&work.json);
-    text_free(&work.command);
     return status;
 }

@@ -5,16 +5,43 @@
 
 #include <stdio.h>
 
-#include "answer.h"
-#include "options.h"
+#include "chart.h"
+#include "document.h"
+#include "report.h"
 #include "status.h"
 #include "text.h"
 
+/* A table beside the report. */
+struct delivery_table {
+    const char *name; /* of the file */
+    void (*make)(struct text *out, const void *subject);
+};
+
+/* What differs between kinds of reports. */
+struct delivery_kind {
+    enum status (*json)(const void *subject, const char *command, struct text *out,
+                        struct complaint *complaint);
+    enum status (*plan)(const void *subject, const struct style *style, struct drawing_list *out,
+                        struct complaint *complaint);
+    /* The input has extent, style, drawings and command set. */
+    enum status (*build)(const void *subject, struct report_input *input, struct document *out,
+                         struct complaint *complaint);
+    const struct delivery_table *tables;
+    size_t table_count;
+    const char *leaves; /* the last line of what was printed: the files beside the report */
+};
+extern const struct delivery_kind delivery_of_comparison, delivery_of_seasons;
+
 struct delivery {
-    const struct compare_request *request;
-    const struct answer *answer;
-    bool colour;    /* in `printed` */
-    FILE *progress; /* told while charts are drawn; NULL: nobody */
+    const struct delivery_kind *kind;
+    const void *subject; /* struct answer, struct seasons */
+    const struct style *style;
+    enum paper paper;
+    const char *output, *json; /* NULL: not asked for */
+    bool quiet;
+    const char *command; /* that gives the same numbers again */
+    bool colour;         /* in `printed` */
+    FILE *progress;      /* told while charts are drawn; NULL: nobody */
 };
 
 /* Writes all files asked for. `printed` gets what belongs on standard output; `note` words about what

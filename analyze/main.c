@@ -12,6 +12,7 @@
 #include "note_command.h"
 #include "options.h"
 #include "report.h"
+#include "seasons_read.h"
 #include "service_command.h"
 #include "show.h"
 
@@ -82,14 +83,11 @@ static bool wants_colour(void)
 
 /* --- compare */
 
-static enum outcome deliver_answer(const struct compare_request *request,
-                                   const struct answer *answer)
+static enum outcome deliver_it(const struct delivery *delivery)
 {
     struct complaint complaint, note = {""};
     struct text printed = {0};
-    bool terminal = isatty(STDERR_FILENO) && !request->quiet;
-    struct delivery delivery = {request, answer, wants_colour(), terminal ? stderr : NULL};
-    enum status status = deliver(&delivery, &printed, &note, &complaint);
+    enum status status = deliver(delivery, &printed, &note, &complaint);
     enum outcome outcome = OUTCOME_DONE;
     if (status != STATUS_OK)
         outcome = fail(outcome_of(status, OUTCOME_UNWRITTEN), &complaint);
@@ -98,6 +96,34 @@ static enum outcome deliver_answer(const struct compare_request *request,
     if (note.text[0] != '\0')
         fail(outcome, &note);
     text_free(&printed);
+    return outcome;
+}
+
+/* Where progress is shown; NULL: nowhere. */
+static FILE *progress_stream(bool quiet)
+{
+    return isatty(STDERR_FILENO) && !quiet ? stderr : NULL;
+}
+
+static enum outcome deliver_answer(const struct compare_request *request,
+                                   const struct answer *answer)
+{
+    struct text command = {0};
+    compare_command(&command, request);
+    struct delivery delivery = {
+        .kind = &delivery_of_comparison,
+        .subject = answer,
+        .style = &request->style,
+        .paper = request->paper,
+        .output = request->output,
+        .json = request->json,
+        .quiet = request->quiet,
+        .command = text_string(&command),
+        .colour = wants_colour(),
+        .progress = progress_stream(request->quiet),
+    };
+    enum outcome outcome = command.failed ? OUTCOME_MEMORY : deliver_it(&delivery);
+    text_free(&command);
     return outcome;
 }
 
@@ -121,6 +147,79 @@ static enum outcome run_compare(int count, char **arguments)
         outcome = deliver_answer(&request, &answer);
     answer_free(&answer);
     compare_request_free(&request);
+    return outcome;
+}
+
+/* --- seasons */
+
+static enum outcome deliver_seasons(const struct seasons_request *request,
+                                    const struct seasons *seasons)
+{
+    struct text command = {0};
+    seasons_command(&command, request);
+    struct delivery delivery = {
+        .kind = &delivery_of_seasons,
+        .subject = seasons,
+        .style = &request->style,
+        .paper = request->paper,
+        .output = request->output,
+        .json = request->json,
+        .quiet = request->quiet,
+        .command = text_string(&command),
+        .colour = wants_colour(),
+        .progress = progress_stream(request->quiet),
+    };
+    enum outcome outcome = command.failed ? OUTCOME_MEMORY : deliver_it(&delivery);
+    text_free(&command);
+    return outcome;
+}
+
+static void read_progress(void *self, size_t done, size_t count)
+{
+    FILE *progress = self;
+    const int columns = 30;
+    int full = count > 0 ? (int)((size_t)columns * done / count) : columns;
+    fprintf(progress, "\rreading runs [%.*s%*s] %zu of %zu ", full,
+            "##############################", columns - full, "", done, count);
+    if (done == count)
+        fputs("\r\033[K", progress);
+    fflush(progress);
+}
+
+static enum status read_seasons(const struct seasons_request *request, struct seasons *seasons,
+                                struct complaint *complaint)
+{
+    FILE *progress = progress_stream(request->quiet);
+    struct seasons_paths paths = {
+        .count = request->runs.count,
+        .list = request->runs.list,
+        .services = request->services,
+        .reading = {.no_cache = request->no_cache,
+                    .progress = progress != NULL ? read_progress : NULL,
+                    .self = progress},
+    };
+    seasons->options = request->options;
+    enum status status = seasons_read(&paths, seasons, complaint);
+    return status != STATUS_OK ? status : seasons_solve(seasons, complaint);
+}
+
+static enum outcome run_seasons(int count, char **arguments)
+{
+    struct seasons_request request;
+    struct complaint complaint;
+    struct seasons *seasons = calloc(1, sizeof *seasons);
+    enum outcome outcome;
+    seasons_request_default(&request);
+    if (seasons == NULL)
+        return OUTCOME_MEMORY;
+    if (!settled(&seasons_syntax, count, arguments, &request, &outcome)) {
+        enum status status = read_seasons(&request, seasons, &complaint);
+        outcome = status != STATUS_OK ? fail(outcome_of(status, OUTCOME_UNREADABLE), &complaint)
+                                      : deliver_seasons(&request, seasons);
+    }
+    seasons_free(seasons);
+    free(seasons);
+    free(request.runs.list);
     return outcome;
 }
 
@@ -271,8 +370,9 @@ static const struct command {
     const struct command_syntax *syntax;
     enum outcome (*run)(int count, char **arguments);
 } commands[] = {
-    {&compare_syntax, run_compare},     {&show_syntax, run_show}, {&export_syntax, run_export},
-    {&check_syntax, run_check_command}, {&note_syntax, run_note}, {&service_syntax, run_service},
+    {&compare_syntax, run_compare}, {&seasons_syntax, run_seasons},     {&show_syntax, run_show},
+    {&export_syntax, run_export},   {&check_syntax, run_check_command}, {&note_syntax, run_note},
+    {&service_syntax, run_service},
 };
 #define COMMANDS (sizeof commands / sizeof commands[0])
 

@@ -7,6 +7,7 @@
 
 #include "compare.h"
 #include "document.h"
+#include "seasons.h"
 #include "status.h"
 #include "text.h"
 #include "words.h"
@@ -77,6 +78,17 @@ struct compare_request {
     bool quiet;
 };
 
+struct seasons_request {
+    struct seasons_options options;
+    struct string_list runs; /* files and folders */
+    const char *services;    /* NULL: found beside the runs */
+    bool no_cache;
+    struct style style;
+    enum paper paper;
+    const char *output, *json; /* NULL: not asked for */
+    bool quiet;
+};
+
 struct show_request {
     const char *run;
     struct style style;
@@ -107,8 +119,13 @@ struct service_request {
 };
 
 extern const struct command_syntax service_syntax; /* options_service.c */
+extern const struct command_syntax seasons_syntax; /* options_seasons.c */
 extern const struct command_syntax compare_syntax, show_syntax, export_syntax, check_syntax,
     note_syntax;
+
+void seasons_request_default(struct seasons_request *request);
+/* The command line that gives the same numbers again. */
+void seasons_command(struct text *out, const struct seasons_request *request);
 
 void compare_request_default(struct compare_request *request);
 void compare_request_free(struct compare_request *request);

@@ -36,8 +36,15 @@ const size_t section_count = sizeof sections / sizeof sections[0];
 enum status report_build(const struct report_input *input, struct document *out,
                          struct complaint *complaint)
 {
-    for (size_t i = 0; i < section_count; i++) {
-        const struct section *section = &sections[i];
+    return report_build_of(sections, section_count, input, out, complaint);
+}
+
+enum status report_build_of(const struct section *table, size_t count,
+                            const struct report_input *input, struct document *out,
+                            struct complaint *complaint)
+{
+    for (size_t i = 0; i < count; i++) {
+        const struct section *section = &table[i];
         if (input->extent == REPORT_SUMMARY && !section->in_summary)
             continue;
         size_t before = out->count;

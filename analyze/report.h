@@ -9,6 +9,8 @@
 #include "status.h"
 #include "words.h"
 
+struct seasons;
+
 enum report_extent {
     REPORT_SUMMARY, /* what fits a terminal: the finding and its table */
     REPORT_WHOLE,
@@ -17,7 +19,8 @@ enum report_extent {
 
 struct report_input {
     enum report_extent extent;
-    const struct answer *answer;
+    const struct answer *answer;   /* of a comparison; NULL in a report of the seasons */
+    const struct seasons *seasons; /* NULL in all others */
     const struct style *style;
     const struct drawing_list *drawings; /* planned; pictures may be missing */
     const char *command;                 /* that gives the same numbers again */
@@ -34,7 +37,11 @@ struct section {
 extern const struct section sections[];
 extern const size_t section_count;
 
-/* Makes the document; free it in every case. STATUS_MEMORY. */
+/* Makes the document of any table of sections; free it in every case. STATUS_MEMORY. */
+enum status report_build_of(const struct section *table, size_t count,
+                            const struct report_input *input, struct document *out,
+                            struct complaint *complaint);
+/* The document of a comparison. */
 enum status report_build(const struct report_input *input, struct document *out,
                          struct complaint *complaint);
 

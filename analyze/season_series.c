@@ -22,8 +22,8 @@
 #define HORIZON 30.0      /* years; what lies beyond is not in sight */
 #define TRENDS 5          /* straight lines, and limits */
 #define LIMIT_DOUBT 0.05  /* left for straight lines, where a limit is spoken of */
-#define MORE 0.5    /* how fouling tells more at higher speeds: ln growth goes with 1 + this x, */
-#define MORE_U 0.25 /* x = ln(rpm / reference): films thin with both flows (no source) */
+#define MORE 0.75  /* how fouling tells more at higher speeds: ln growth goes with 1 + this x, */
+#define MORE_U 0.2 /* x = ln(rpm / reference): films thin with both flows (no source) */
 #define TENDS_POINTS 8    /* outings below which no limit can be told from a line */
 #define SEA_PRIOR_U 0.004 /* 1/K, see season_trend.c */
 #define SEA_TOLD 0.6      /* share of it that may be left where the outings tell of the sea */
@@ -453,6 +453,15 @@ static double own_level(const struct solving *s, size_t i)
     return level - (run->carry - 1) * log(trend_value(fit, state, run->segment, run->use));
 }
 
+/* The readings of ln rises level - half .. level + half. */
+static struct interval read_interval(const struct thermostat *thermostat, double level, double half,
+                                     double sea)
+{
+    return (struct interval){lift_reading(thermostat, exp(level), sea),
+                             lift_reading(thermostat, exp(level - half), sea),
+                             lift_reading(thermostat, exp(level + half), sea)};
+}
+
 /* What each outing alone says at standard conditions, its day included. */
 static void fill_points(const struct solving *s)
 {
@@ -467,14 +476,14 @@ static void fill_points(const struct solving *s)
             variance += lean_variance(job->balance->levels, s->runs[i].lean);
         double level = own_level(s, i), half = t * sqrt(variance);
         point->rise = (struct interval){exp(level), exp(level - half), exp(level + half)};
-        point->reading = (struct interval){NAN, NAN, NAN};
+        point->reading = point->full = (struct interval){NAN, NAN, NAN};
         if (!job->balance)
             continue;
         struct thermostat thermostat = season_thermostat(reader.parameter, job->runs[i].thermostat);
-        double sea = job->balance->reference_sea;
-        point->reading = (struct interval){lift_reading(&thermostat, point->rise.value, sea),
-                                           lift_reading(&thermostat, point->rise.low, sea),
-                                           lift_reading(&thermostat, point->rise.high, sea)};
+        const struct season_balance *balance = job->balance;
+        point->reading = read_interval(&thermostat, level, half, balance->reference_sea);
+        point->full = read_interval(&thermostat, ln_full(&reader, exp(level - fit->middle.base)),
+                                    half, balance->warmest_sea);
     }
 }
 

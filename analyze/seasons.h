@@ -51,6 +51,7 @@ struct season_point {
     size_t segment;
     struct interval rise;    /* K, at standard conditions, as this outing alone shows it */
     struct interval reading; /* degC, the coolant there */
+    struct interval full;    /* degC, at full throttle in the warmest sea */
     double level, level_u;   /* ln of the rise of that day, and what its holds leave unsure of it */
 };
 

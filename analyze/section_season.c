@@ -1,0 +1,656 @@
+/* section_season.c - the finding of the seasons: what state the cooling is in, what services brought, when
+ * the next is due. */
+#include <math.h>
+#include <string.h>
+#include <time.h>
+
+#include "season_report.h"
+#include "section_service.h"
+
+#define SOON 31557600.0 /* s; an alarm that may come within a year is worth a plan now */
+
+struct word season_month(double at)
+{
+    static const char *const names[] = {"January",   "February", "March",    "April",
+                                        "May",       "June",     "July",     "August",
+                                        "September", "October",  "November", "December"};
+    time_t seconds = (time_t)at;
+    struct tm tm;
+    if (!isfinite(at) || gmtime_r(&seconds, &tm) == NULL)
+        return word_of("no date in sight");
+    return word_of("%s %d", names[tm.tm_mon % 12], tm.tm_year + 1900);
+}
+
+struct word season_day(double at)
+{
+    return isfinite(at) ? word_date((int64_t)(at * 1e6)) : word_of(WORD_NONE);
+}
+
+const char *season_boat_name(const struct seasons *seasons, size_t boat)
+{
+    const struct season_boat *of = &seasons->boats[boat];
+    return of->name[0] != '\0'             ? of->name
+           : of->identification[0] != '\0' ? of->identification
+                                           : "boat not recorded";
+}
+
+struct word season_engine_name(const struct seasons *seasons, const struct season_engine *engine)
+{
+    struct text clean = {0};
+    struct word label = word_of("engine %d", engine->instance), name;
+    if (engine->label[0] != '\0') {
+        text_clip(&clean, engine->label, 40);
+        label = word_of("%s", text_string(&clean));
+    }
+    text_free(&clean);
+    if (seasons->boat_count < 2)
+        return label;
+    text_clip(&clean, season_boat_name(seasons, engine->boat), 40);
+    name = word_of("%.70s, %.70s", text_string(&clean), label.s);
+    text_free(&clean);
+    return name;
+}
+
+static void engine_heading(struct document *document, const struct report_input *input,
+                           const struct season_engine *engine)
+{
+    struct text words = {0};
+    if (input->seasons->engine_count > 1) {
+        text_addf(&words, "Engine: %s", season_engine_name(input->seasons, engine).s);
+        document_heading(document, 3, text_string(&words));
+    }
+    text_free(&words);
+}
+
+static void section_title_of(struct document *document, const struct report_input *input)
+{
+    const struct seasons *s = input->seasons;
+    struct text below = {0};
+    for (size_t b = 0; b < s->boat_count && b < 3; b++) {
+        text_add(&below, b > 0 ? "; " : "");
+        text_clip(&below, season_boat_name(s, b), 60);
+        if (s->boats[b].port[0] != '\0') {
+            text_add(&below, ", ");
+            text_clip(&below, s->boats[b].port, 60);
+        }
+    }
+    if (s->boat_count > 3)
+        text_addf(&below, " and %zu more", s->boat_count - 3);
+    document_title(document, "Engine cooling over the seasons", text_string(&below));
+    text_free(&below);
+}
+
+/* --- the finding of one engine */
+
+static double last_at(const struct season_engine *engine)
+{
+    return engine->series.points[engine->series.point_count - 1].at;
+}
+
+enum finding season_headline(const struct season_engine *engine, struct text *out)
+{
+    const struct season_forecast *f = &engine->forecast;
+    if (engine->series.point_count == 0) {
+        text_add(out, "No outing can be used for this engine");
+        return FINDING_CANNOT_BE_SHOWN;
+    }
+    switch (f->outlook) {
+    case OUTLOOK_REACHED:
+        text_add(out, "No reserve left: at full throttle in the warmest sea the alarm is near");
+        return FINDING_RAISED;
+    case OUTLOOK_DATE:
+        if (f->at.low < last_at(engine) + SOON) {
+            text_addf(out, "Plan the next service now: the alarm may come from %s on",
+                      season_month(fmax(f->at.low, last_at(engine))).s);
+            return FINDING_RAISED;
+        }
+        text_addf(out, "Cooling is in order; plan the next service before %s",
+                  season_month(f->at.low).s);
+        return FINDING_LOWERED;
+    case OUTLOOK_NOT_IN_SIGHT:
+        text_add(out, "Cooling is in order; the next service is not in sight");
+        return FINDING_LOWERED;
+    case OUTLOOK_SERVICED:
+        text_add(out, "Serviced after the last outing: record one to see what it brought");
+        return FINDING_CANNOT_BE_SHOWN;
+    case OUTLOOK_NO_ALARM:
+        text_add(out, "The next service cannot be dated: the alarm temperature is not known");
+        return FINDING_CANNOT_BE_SHOWN;
+    case OUTLOOK_NOT_ENOUGH:
+        break;
+    }
+    text_add(out, "Not enough outings yet to say when the next service is due");
+    return FINDING_CANNOT_BE_SHOWN;
+}
+
+/* "92.8 °C (91.2 to 94.6)" */
+static struct word with_interval(const struct style *style, enum unit unit,
+                                 struct interval interval, bool sign)
+{
+    int decimals = word_decimals(style, unit, interval);
+    return word_of("%.60s (%.80s)",
+                   sign ? word_change(style, unit, interval.value, decimals).s
+                        : word_quantity(style, unit, interval.value, decimals).s,
+                   word_range(style, unit, interval, decimals, sign).s);
+}
+
+static struct word warmest(const struct report_input *input)
+{
+    return word_quantity(input->style, UNIT_DEGC, input->seasons->warmest_sea, 1);
+}
+
+static void say_state(struct document *document, const struct report_input *input,
+                      const struct season_engine *engine)
+{
+    const struct season_forecast *f = &engine->forecast;
+    struct text words = {0};
+    text_addf(&words,
+              "At full throttle (%s) in the warmest sea %s (%s) the coolant would stand at %s by "
+              "the outings up to %s",
+              word_rpm(engine->full_rpm).s,
+              isfinite(input->seasons->options.warmest_sea) ? "asked for" : "on record",
+              warmest(input).s, with_interval(input->style, UNIT_DEGC, f->now, false).s,
+              season_day(last_at(engine)).s);
+    if (isfinite(engine->alarm)) {
+        double margin = engine->alarm - f->now.value;
+        text_addf(&words, ", %s %s the alarm at %s",
+                  word_quantity(input->style, UNIT_KELVIN, fabs(margin), 1).s,
+                  margin >= 0 ? "below" : "above",
+                  word_quantity(input->style, UNIT_DEGC, engine->alarm, 0).s);
+    }
+    text_add(&words, ".");
+    const struct season_segment *last = &engine->series.segments[engine->series.segment_count - 1];
+    if (last->enough)
+        text_addf(&words, " Since %s it has climbed by %s a year%s.", season_month(last->from).s,
+                  with_interval(input->style, UNIT_KELVIN, last->climb, true).s,
+                  engine->series.by_hours ? " of the usual running" : "");
+    document_paragraph(document, text_string(&words));
+    text_free(&words);
+}
+
+static void say_last_service(struct document *document, const struct report_input *input,
+                             const struct season_engine *engine)
+{
+    const struct season_series *series = &engine->series;
+    if (series->step_count == 0)
+        return;
+    const struct season_step *step = &series->steps[series->step_count - 1];
+    struct text words = {0}, what = {0};
+    text_clip(&what, step->what, 160);
+    text_addf(&words, "The last service that may change the cooling (%s, %s%s) ",
+              text_string(&what), step->guessed ? "before " : "", season_day(step->at).s);
+    switch (step->finding) {
+    case FINDING_LOWERED:
+        text_addf(&words, "brought the coolant down: %s there.",
+                  with_interval(input->style, UNIT_KELVIN, step->full, true).s);
+        break;
+    case FINDING_RAISED:
+        text_addf(&words, "left the engine hotter: %s there.",
+                  with_interval(input->style, UNIT_KELVIN, step->full, true).s);
+        break;
+    case FINDING_NO_CHANGE_SHOWN:
+        text_addf(&words, "changed nothing that can be shown: %s there.",
+                  with_interval(input->style, UNIT_KELVIN, step->full, true).s);
+        break;
+    case FINDING_CANNOT_BE_SHOWN:
+        text_addf(&words, "cannot be judged: there are too few outings near it (%s).",
+                  with_interval(input->style, UNIT_KELVIN, step->full, true).s);
+        break;
+    }
+    document_paragraph(document, text_string(&words));
+    text_free(&words);
+    text_free(&what);
+}
+
+static void add_hours(struct text *words, const struct season_forecast *f)
+{
+    if (!isfinite(f->hours.value))
+        return;
+    text_addf(words, ", at %.0f engine hours (%.0f to ", f->hours.value, f->hours.low);
+    if (isfinite(f->hours.high))
+        text_addf(words, "%.0f)", f->hours.high);
+    else
+        text_add(words, "never)");
+}
+
+static void say_date(struct text *words, const struct report_input *input,
+                     const struct season_engine *engine)
+{
+    const struct season_forecast *f = &engine->forecast;
+    text_addf(words,
+              "If fouling goes on %s, the alarm temperature would be reached about %s (%s "
+              "interval: %s to %s)",
+              f->borrowed ? "as it did between earlier services (there are too few outings since "
+                            "the last one)"
+                          : "like this",
+              season_month(f->at.value).s,
+              word_level(input->style, input->seasons->options.confidence_level).s,
+              season_month(f->at.low).s,
+              isfinite(f->at.high) ? season_month(f->at.high).s : "never");
+    add_hours(words, f);
+    text_add(words, ". The early end is the one to plan by.");
+}
+
+static void say_outlook(struct document *document, const struct report_input *input,
+                        const struct season_engine *engine)
+{
+    const struct season_forecast *f = &engine->forecast;
+    struct text words = {0};
+    switch (f->outlook) {
+    case OUTLOOK_DATE:
+        say_date(&words, input, engine);
+        break;
+    case OUTLOOK_REACHED:
+        text_add(&words, "By the line through the outings the alarm temperature is reached already "
+                         "under those conditions. Have the heat exchanger and the raw-water side "
+                         "looked at before the warm season.");
+        break;
+    case OUTLOOK_NOT_IN_SIGHT:
+        text_add(&words, "Nothing shows that the alarm temperature would be reached within the "
+                         "next 30 years");
+        if (isfinite(f->at.low))
+            text_addf(&words, "; it could be in %s at the earliest", season_month(f->at.low).s);
+        text_add(&words, ". Go on recording an outing now and then.");
+        break;
+    case OUTLOOK_SERVICED:
+        text_add(&words, "What was foretold before the service counts no longer. Record an outing "
+                         "like the earlier ones: the usual speeds, five minutes each, warm.");
+        break;
+    case OUTLOOK_NO_ALARM:
+        text_add(&words, "Give the temperature at which the coolant alarm sounds with --alarm, or "
+                         "enter it in the logger's configuration (alarm of the engine); it stands "
+                         "in the engine's manual.");
+        break;
+    case OUTLOOK_NOT_ENOUGH:
+        text_add(&words,
+                 "A forecast needs at least three outings over two months since the last service, "
+                 "and outings that agree well enough. Record some more: hold the usual speeds and "
+                 "full throttle for five minutes each, warm, now and then over the season.");
+        break;
+    }
+    document_paragraph(document, text_string(&words));
+    text_free(&words);
+}
+
+static void key_figure(struct document *document, const struct report_input *input,
+                       const struct season_engine *engine)
+{
+    const struct season_forecast *f = &engine->forecast;
+    struct style other = *input->style;
+    struct text sure = {0};
+    int decimals = word_decimals(input->style, UNIT_DEGC, f->now);
+    other.units = input->style->units == UNITS_US ? UNITS_SI : UNITS_US;
+    text_addf(&sure, "%s interval %s %s",
+              word_level(input->style, input->seasons->options.confidence_level).s,
+              word_range(input->style, UNIT_DEGC, f->now, decimals, false).s,
+              unit_symbol(UNIT_DEGC, input->style->units));
+    if (isfinite(engine->alarm))
+        text_addf(&sure, "; alarm at %s",
+                  word_quantity(input->style, UNIT_DEGC, engine->alarm, 0).s);
+    document_key(document,
+                 word_of("Coolant at full throttle (%s) in a sea of %s",
+                         word_rpm(engine->full_rpm).s, warmest(input).s)
+                     .s,
+                 word_quantity(input->style, UNIT_DEGC, f->now.value, decimals).s,
+                 text_string(&sure), with_interval(&other, UNIT_DEGC, f->now, false).s);
+    text_free(&sure);
+}
+
+static void finding_of(struct document *document, const struct report_input *input,
+                       const struct season_engine *engine)
+{
+    struct text headline = {0};
+    enum finding finding = season_headline(engine, &headline);
+    engine_heading(document, input, engine);
+    document_finding(document, finding, text_string(&headline));
+    text_free(&headline);
+    if (engine->series.point_count == 0) {
+        document_paragraphf(document, "%s",
+                            engine->left_out_count > 0
+                                ? "Why stands below, under Outings left out. A usable outing has "
+                                  "engine speed, coolant and sea temperature, and at least one "
+                                  "speed held steadily for five minutes with a warm engine."
+                                : "No run has readings of it.");
+        return;
+    }
+    say_state(document, input, engine);
+    key_figure(document, input, engine);
+    say_last_service(document, input, engine);
+    say_outlook(document, input, engine);
+    if (engine->series.point_count == 1)
+        document_paragraph(document, "There is only one outing: a beginning. What changes shows "
+                                     "from the second one on.");
+}
+
+static void say_boats(struct document *document, const struct seasons *s)
+{
+    if (s->boat_count < 2)
+        return;
+    struct text words = {0};
+    text_addf(&words, "The runs are of %zu boats, which are told apart here:", s->boat_count);
+    for (size_t b = 0; b < s->boat_count; b++) {
+        text_add(&words, b > 0 ? ", " : " ");
+        text_clip(&words, season_boat_name(s, b), 60);
+        text_addf(&words, " (%s)", word_count(s->boats[b].outings, "run", "runs").s);
+    }
+    text_add(&words, ".");
+    document_paragraph(document, text_string(&words));
+    text_free(&words);
+}
+
+static void section_season_finding(struct document *document, const struct report_input *input)
+{
+    const struct seasons *s = input->seasons;
+    say_boats(document, s);
+    for (size_t e = 0; e < s->engine_count; e++)
+        finding_of(document, input, &s->engines[e]);
+    if (s->engine_count == 0)
+        document_finding(document, FINDING_CANNOT_BE_SHOWN,
+                         "No run has an engine speed or a coolant temperature: there is nothing to "
+                         "show. Look with searun-analyze show at what was recorded");
+    if (s->refused_count > 0)
+        document_paragraphf(document, "%s left out; why stands below.",
+                            word_count(s->refused_count, "file was", "files were").s);
+}
+
+/* --- services and stretches */
+
+static struct word percent(const struct style *style, struct interval ratio)
+{
+    struct interval change = {100 * (ratio.value - 1), 100 * (ratio.low - 1),
+                              100 * (ratio.high - 1)};
+    return word_of("%.40s (%.60s) %%", word_signed(style, change.value, 0).s,
+                   word_range(style, UNIT_ONE, change, 0, true).s);
+}
+
+static void section_season_services(struct document *document, const struct report_input *input)
+{
+    const struct column columns[] = {{"when", COLUMN_SHORT},
+                                     {"what was done", COLUMN_WORDS},
+                                     {"open rise", COLUMN_SHORT},
+                                     {"at full throttle", COLUMN_SHORT}};
+    for (size_t e = 0; e < input->seasons->engine_count; e++) {
+        const struct season_series *series = &input->seasons->engines[e].series;
+        if (series->step_count == 0)
+            continue;
+        engine_heading(document, input, &input->seasons->engines[e]);
+        document_table(document, "Change of the cooling from before to after", columns, 4);
+        for (size_t i = 0; i < series->step_count; i++) {
+            const struct season_step *step = &series->steps[i];
+            document_cellf(document, "%s%s", step->guessed ? "before " : "",
+                           season_day(step->at).s);
+            document_cell(document, step->what);
+            document_cell(document, percent(input->style, step->ratio).s);
+            document_cell(document, with_interval(input->style, UNIT_KELVIN, step->full, true).s);
+        }
+    }
+}
+
+static void section_season_trends(struct document *document, const struct report_input *input)
+{
+    const struct column columns[] = {{"from", COLUMN_SHORT},
+                                     {"to", COLUMN_SHORT},
+                                     {"outings", COLUMN_NUMBER},
+                                     {"open rise a year", COLUMN_SHORT},
+                                     {"at full throttle, a year", COLUMN_SHORT}};
+    for (size_t e = 0; e < input->seasons->engine_count; e++) {
+        const struct season_series *series = &input->seasons->engines[e].series;
+        if (series->segment_count == 0)
+            continue;
+        engine_heading(document, input, &input->seasons->engines[e]);
+        document_table(document,
+                       series->by_hours ? "Between services; a year is one of the usual running"
+                                        : "Between services; a year of the calendar",
+                       columns, 5);
+        for (size_t i = 0; i < series->segment_count; i++) {
+            const struct season_segment *segment = &series->segments[i];
+            struct interval ratio = {1 + segment->growth.value, 1 + segment->growth.low,
+                                     1 + segment->growth.high};
+            document_cell(document, season_day(segment->from).s);
+            document_cell(document, season_day(segment->to).s);
+            document_cellf(document, "%zu", segment->points);
+            document_cell(document, segment->enough ? percent(input->style, ratio).s : "too few");
+            document_cell(document,
+                          segment->enough
+                              ? with_interval(input->style, UNIT_KELVIN, segment->climb, true).s
+                              : WORD_NONE);
+        }
+        if (series->tends > 0)
+            document_paragraphf(document,
+                                "The outings show that fouling does not grow steadily but tends "
+                                "to a limit, with a time of about %s years: limits are at least 20 "
+                                "times as likely as straight lines.",
+                                word_number(input->style, series->tends, 1).s);
+    }
+}
+
+/* --- port against starboard */
+
+static void section_season_pairs(struct document *document, const struct report_input *input)
+{
+    const struct seasons *s = input->seasons;
+    const struct column columns[] = {{"when", COLUMN_SHORT},
+                                     {"what was done", COLUMN_WORDS},
+                                     {"change of the ratio", COLUMN_SHORT}};
+    for (size_t p = 0; p < s->pair_count; p++) {
+        const struct season_pair *pair = &s->pairs[p];
+        const struct season_series *series = &pair->series;
+        struct word first = season_engine_name(s, &s->engines[pair->first]);
+        struct word second = season_engine_name(s, &s->engines[pair->second]);
+        if (series->point_count == 0 || series->curve_count == 0)
+            continue;
+        const struct interval now = series->curves[series->curve_count - 1].rise;
+        document_paragraphf(document,
+                            "The open rise of %s over that of %s, from %s they share: what day and "
+                            "sea do to both cancels. At the last of them: %s. It scatters by %s "
+                            "from day to day.",
+                            first.s, second.s,
+                            word_count(series->point_count, "outing", "outings").s,
+                            with_interval(input->style, UNIT_ONE, now, false).s,
+                            word_of("%.1f %%", 100 * series->day).s);
+        if (series->step_count == 0)
+            continue;
+        document_table(document, "", columns, 3);
+        for (size_t i = 0; i < series->step_count; i++) {
+            document_cell(document, season_day(series->steps[i].at).s);
+            document_cell(document, series->steps[i].what);
+            document_cell(document, percent(input->style, series->steps[i].ratio).s);
+        }
+    }
+}
+
+/* --- outings */
+
+static void outing_row(struct document *document, const struct report_input *input,
+                       const struct season_point *point)
+{
+    const struct style *style = input->style;
+    document_cell(document, season_day(point->at).s);
+    document_cell(document, isfinite(point->hours) ? word_of("%.0f", point->hours).s : WORD_NONE);
+    document_cell(document, word_value(style, UNIT_DEGC, point->sea, 1).s);
+    document_cellf(document, "%zu", point->holds);
+    document_cellf(document, "%.0f–%.0f", point->rpm_low, point->rpm_high);
+    document_cell(document, word_value(style, UNIT_KELVIN, point->rise.value, 1).s);
+    document_cell(document, word_range(style, UNIT_KELVIN, point->rise, 1, false).s);
+    document_cell(document, word_value(style, UNIT_DEGC, point->reading.value, 1).s);
+}
+
+static void section_season_outings(struct document *document, const struct report_input *input)
+{
+    const char *degree = unit_symbol(UNIT_DEGC, input->style->units);
+    struct word sea = word_of("sea, %s", degree);
+    struct word rise = word_of("open rise, %s", unit_symbol(UNIT_KELVIN, input->style->units));
+    struct word coolant = word_of("coolant, %s", degree);
+    const struct column columns[] = {{"date", COLUMN_SHORT},     {"hours", COLUMN_NUMBER},
+                                     {sea.s, COLUMN_NUMBER},     {"holds", COLUMN_NUMBER},
+                                     {"rpm", COLUMN_SHORT},      {rise.s, COLUMN_NUMBER},
+                                     {"interval", COLUMN_SHORT}, {coolant.s, COLUMN_NUMBER}};
+    for (size_t e = 0; e < input->seasons->engine_count; e++) {
+        const struct season_engine *engine = &input->seasons->engines[e];
+        if (engine->series.point_count == 0)
+            continue;
+        engine_heading(document, input, engine);
+        document_table(
+            document,
+            word_of("Open rise and coolant at %s and a sea of %s",
+                    word_rpm(input->seasons->reference_rpm).s,
+                    word_quantity(input->style, UNIT_DEGC, input->seasons->reference_sea, 0).s)
+                .s,
+            columns, 8);
+        for (size_t i = 0; i < engine->series.point_count; i++)
+            outing_row(document, input, &engine->series.points[i]);
+    }
+}
+
+static void section_season_left_out(struct document *document, const struct report_input *input)
+{
+    const struct seasons *s = input->seasons;
+    for (size_t i = 0; i < s->refused_count; i++)
+        document_itemf(document, "%s: %s", s->refused[i].path, s->refused[i].why);
+    for (size_t e = 0; e < s->engine_count; e++)
+        for (size_t i = 0; i < s->engines[e].left_out_count; i++) {
+            const struct season_left_out *row = &s->engines[e].left_out[i];
+            struct word of = word_of(" (%.140s)", season_engine_name(s, &s->engines[e]).s);
+            document_itemf(document, "%s%s: %s", s->outings[row->outing].name,
+                           s->engine_count > 1 ? of.s : "", row->why);
+        }
+}
+
+/* --- how sure */
+
+static struct word share_of(const struct style *style, double share)
+{
+    return word_of("%.60s %%", word_number(style, 100 * share, 1).s);
+}
+
+static void certainty_of(struct document *document, const struct report_input *input,
+                         const struct season_engine *engine)
+{
+    const struct style *style = input->style;
+    const struct season_series *series = &engine->series;
+    engine_heading(document, input, engine);
+    document_itemf(document,
+                   "From day to day the open rise scatters by %s (%s to %s), found from the %s "
+                   "together with what is usual (2 %%): load, trim, hull and weather differ.",
+                   share_of(style, series->day).s, share_of(style, series->day_low).s,
+                   share_of(style, series->day_high).s,
+                   word_count(series->point_count, "outing", "outings").s);
+    document_itemf(document, "From hold to hold within an outing it scatters by %s.",
+                   share_of(style, series->scatter).s);
+    document_itemf(document,
+                   "For each kelvin of warmer sea the coolant at standard conditions stands %s K "
+                   "higher. %s",
+                   with_interval(style, UNIT_ONE, engine->follows, false).s,
+                   series->sea_told ? "The outings themselves tell that."
+                                    : "The outings add little to what is usual: their seas are too "
+                                      "alike or too few.");
+    if (isfinite(engine->thermostat_start))
+        document_itemf(document, "Thermostat: %s to %s (%s), each within %s.",
+                       word_quantity(style, UNIT_DEGC, engine->thermostat_start, 1).s,
+                       word_quantity(style, UNIT_DEGC, engine->thermostat_full, 1).s,
+                       strcmp(engine->thermostat_from, "given") == 0 ? "as given to the program"
+                                                                     : "as recorded",
+                       word_quantity(style, UNIT_KELVIN, engine->thermostat_u, 1).s);
+    document_itemf(document, "Load: %s.",
+                   strcmp(engine->load_from, "fuel_rate") == 0
+                       ? "taken from the fuel rate of the outings"
+                   : strcmp(engine->load_from, "load") == 0
+                       ? "taken from the percent load of the outings"
+                       : "not recorded often enough; it is part of the scatter from day to day");
+    if (isfinite(series->hours_a_year))
+        document_itemf(document,
+                       "Running: %.0f hours a year. Fouling is counted by %s, forecasts suppose "
+                       "that the boat is used as it was so far.",
+                       series->hours_a_year, series->by_hours ? "engine hours" : "the calendar");
+    else
+        document_item(document, "No hour meter was recorded: fouling is counted by the calendar.");
+}
+
+static void section_season_certainty(struct document *document, const struct report_input *input)
+{
+    for (size_t e = 0; e < input->seasons->engine_count; e++)
+        if (input->seasons->engines[e].series.point_count > 0)
+            certainty_of(document, input, &input->seasons->engines[e]);
+}
+
+static void section_season_history(struct document *document, const struct report_input *input)
+{
+    service_of_seasons(document, input->style, input->seasons);
+}
+
+static void section_season_charts(struct document *document, const struct report_input *input)
+{
+    for (size_t i = 0; i < input->drawings->count; i++)
+        document_figure(document, i, input->drawings->list[i].caption);
+}
+
+static void section_season_warnings(struct document *document, const struct report_input *input)
+{
+    const struct seasons *s = input->seasons;
+    for (size_t i = 0; i < s->warning_count; i++)
+        report_prose_item(document, input->style, s->warnings[i].text);
+    if (s->warnings_left_out > 0)
+        document_itemf(document, "%s found no room in this list.",
+                       word_count(s->warnings_left_out, "more warning", "more warnings").s);
+}
+
+static const char *const method[] = {
+    "Steady stretches of at least two and a half minutes are looked for in every run, wherever "
+    "they are. The balance of heat in the engine's circuit turns each into the open rise: how far "
+    "the coolant would stand above the sea with the thermostat wide open. It does not depend on "
+    "the sea nor on what the thermostat hides, and rises when the heat exchanger fouls.",
+    "All outings share the engine and its thermostat; each has its own level. Levels are laid "
+    "along lines between services, straight or tending to a limit, with a scatter from day to day "
+    "that the outings themselves show. Services break the lines.",
+    "Intervals are taken from seeded draws of everything that is not known: scatter, thermostat, "
+    "sea, shape of the lines, hours run in a year. The outing is the unit of evidence, never the "
+    "single reading.",
+    "The forecast is of the line: on a day with more load than usual the alarm may sound earlier. "
+    "It supposes that nothing is done and nothing breaks.",
+};
+
+static void section_season_method(struct document *document, const struct report_input *input)
+{
+    (void)input;
+    for (size_t i = 0; i < sizeof method / sizeof method[0]; i++)
+        document_paragraph(document, method[i]);
+}
+
+static void section_season_provenance(struct document *document, const struct report_input *input)
+{
+    const struct seasons *s = input->seasons;
+    const struct column columns[] = {{"run", COLUMN_WORDS}, {"SHA-256", COLUMN_WORDS}};
+    document_paragraphf(document, "searun-analyze %s. The same numbers again:", SEARUN_VERSION);
+    document_code(document, input->command);
+    if (s->log_path[0] != '\0')
+        document_paragraphf(document, "Service log: %s, SHA-256 %s", s->log_path, s->log_sha256);
+    document_table(document, "", columns, 2);
+    for (size_t i = 0; i < s->outing_count; i++) {
+        document_cell(document, s->outings[i].name);
+        document_cell(document, s->outings[i].sha256);
+    }
+}
+
+const struct section season_sections[] = {
+    {"title", "", true, section_title_of},
+    {"finding", "Finding", true, section_season_finding},
+    {"charts", "Charts", false, section_season_charts},
+    {"services", "What each service brought", true, section_season_services},
+    {"trends", "Fouling between services", true, section_season_trends},
+    {"pairs", "One engine against the other", true, section_season_pairs},
+    {"history", "Service history", false, section_season_history},
+    {"warnings", "Warnings", true, section_season_warnings},
+    {"outings", "Every outing", false, section_season_outings},
+    {"left-out", "Left out", false, section_season_left_out},
+    {"certainty", "How sure, and why", false, section_season_certainty},
+    {"cautions", "Take care", false, section_cautions},
+    {"method", "Method", false, section_season_method},
+    {"provenance", "Provenance", false, section_season_provenance},
+};
+const size_t season_section_count = sizeof season_sections / sizeof season_sections[0];
+
+enum status season_report_build(const struct report_input *input, struct document *out,
+                                struct complaint *complaint)
+{
+    return report_build_of(season_sections, season_section_count, input, out, complaint);
+}
