@@ -23,11 +23,11 @@ struct seasons;
 
 /* What a chart is drawn of. */
 struct chart_view {
-    const struct answer *answer;   /* of a comparison, else NULL */
-    const struct seasons *seasons; /* of the seasons, else NULL */
+    const struct answer *answer; /* of a comparison, else NULL */
     const struct style *style;
     size_t engine; /* index into answer->engines, or the seasons' engines or pairs */
     size_t run;    /* index into answer->runs */
+    const struct seasons *seasons; /* of the seasons, else NULL */
 };
 
 enum chart_scope {

@@ -184,7 +184,7 @@ static void series_script(struct text *out, const struct chart_view *view,
     double air = fmax(0.02 * (to - from), 20 * 86400.0);
     value_range(series, show, &low, &high);
     script_legend(out);
-    text_add(out, "  set tmargin at screen 1-0.98/height\n");
+    text_add(out, "  set tmargin at screen 1-0.98/height; set lmargin at screen 0.105\n");
     time_axis(out, from - air, to + air);
     script_range(out, "y", unit_shown(low, unit, system), unit_shown(high, unit, system), 0.06,
                  unit == UNIT_ONE ? 0.05 : 3);
@@ -193,8 +193,7 @@ static void series_script(struct text *out, const struct chart_view *view,
     text_add(out, "  plot data index 1 using 1:3:4 with filledcurves fc rgb pale notitle, \\\n");
     if (ahead)
         text_add(out, "    data index 2 using 1:3:4 with filledcurves fc rgb faint notitle, \\\n");
-    text_add(out, "    data index 1 using 1:2 with lines lc rgb ink lw 1.8 title 'line between "
-                  "services', \\\n");
+    text_add(out, "    data index 1 using 1:2 with lines lc rgb ink lw 1.8 title 'trend', \\\n");
     if (ahead)
         text_add(out, "    data index 2 using 1:2 with lines lc rgb ink lw 1.6 dt (6,4) title 'if "
                       "nothing is done', \\\n");
@@ -312,13 +311,17 @@ static void alarm_script(struct text *out, const struct chart_view *view)
               "  set label 61 'alarm' at graph 0.01,first %.10g offset 0,0.5 font face.',8.5' tc "
               "rgb warn\n",
               at, at, at);
-    if (f->outlook != OUTLOOK_DATE)
+    double from = NAN, to = NAN;
+    time_range(&engine->series, &from, &to);
+    if (f->outlook != OUTLOOK_DATE || f->at.low >= to)
         return;
-    text_addf(out,
-              "  lo = %.0f; hi = %.0f\n"
-              "  set arrow 62 from first lo,first %.10g to first hi,first %.10g heads size graph "
-              "0.008,90 front lc rgb warn lw 2.6\n",
-              f->at.low, isfinite(f->at.high) ? f->at.high : f->at.low + 60 * YEAR, at, at);
+    bool leaves = !(f->at.high < to);
+    text_addf(
+        out,
+        "  set arrow 62 from first %.0f,first %.10g to first %.0f,first %.10g %s front lc rgb "
+        "warn lw 2.6\n",
+        f->at.low, at, leaves ? to : f->at.high, at,
+        leaves ? "head size graph 0.02,20 filled" : "heads size graph 0.008,90");
 }
 
 static void full_script(struct text *out, const struct chart_view *view)

@@ -19,12 +19,12 @@ enum report_extent {
 
 struct report_input {
     enum report_extent extent;
-    const struct answer *answer;   /* of a comparison; NULL in a report of the seasons */
-    const struct seasons *seasons; /* NULL in all others */
+    const struct answer *answer; /* of a comparison; NULL in a report of the seasons */
     const struct style *style;
     const struct drawing_list *drawings; /* planned; pictures may be missing */
     const char *command;                 /* that gives the same numbers again */
     const char *folder;                  /* where charts lie, or NULL if none were written */
+    const struct seasons *seasons;       /* NULL in a report of a comparison */
 };
 
 /* One section. It adds blocks; one that adds none is left out with its heading. */

@@ -13,6 +13,7 @@
 #define DRAWS 3000
 #define CURVE_POINTS 12 /* of each stretch */
 #define AHEAD_POINTS 12
+#define AHEAD_MOST 10.0
 #define AHEAD_YEARS 3.0 /* that a line is drawn beyond the last outing, if no alarm comes before */
 #define LOAD_MISSING_U                                                                             \
     0.02                  /* of ln rise: an outing that does not tell its load among some that do */
@@ -489,6 +490,16 @@ static void fill_points(const struct solving *s)
 
 /* --- lines */
 
+/* As far as to a little beyond the alarm, in years. */
+static double years_ahead(const struct solving *s)
+{
+    const struct trend_fit *fit = &s->fits[s->best];
+    struct reader middle = reader_of(s, fit, &fit->middle);
+    double years =
+        s->job->balance ? 1.25 * (alarm_date(&middle) - s->now) / YEAR_SECONDS : AHEAD_YEARS;
+    return years >= AHEAD_YEARS ? fmin(years, AHEAD_MOST) : AHEAD_YEARS;
+}
+
 static enum status place_curves(const struct solving *s)
 {
     struct season_series *series = s->job->series;
@@ -504,7 +515,7 @@ static enum status place_curves(const struct solving *s)
             series->curves[series->curve_count++] = (struct season_curve){
                 .at = from + (to - from) * (double)k / (CURVE_POINTS - 1), .segment = i};
     }
-    double ahead = AHEAD_YEARS * YEAR_SECONDS / (AHEAD_POINTS - 1);
+    double ahead = years_ahead(s) * YEAR_SECONDS / (AHEAD_POINTS - 1);
     for (size_t k = 0; k < AHEAD_POINTS && s->job->forecast; k++)
         series->curves[series->curve_count++] = (struct season_curve){
             .at = s->now + ahead * (double)k, .segment = series->segment_count - 1, .ahead = true};

@@ -191,8 +191,8 @@ static void help_is_whole_and_fits(void **state)
 {
     (void)state;
     const struct command_syntax *all[] = {&compare_syntax, &show_syntax, &export_syntax,
-                                          &check_syntax};
-    for (size_t c = 0; c < 4; c++) {
+                                          &check_syntax, &seasons_syntax};
+    for (size_t c = 0; c < sizeof all / sizeof all[0]; c++) {
         struct text help = {0};
         options_help(&help, all[c]);
         for (size_t i = 0; i < all[c]->row_count; i++) {
@@ -224,7 +224,8 @@ static void manual_page_knows_every_option(void **state)
     (void)state;
     static char page[100000];
     const struct command_syntax *all[] = {&compare_syntax, &show_syntax, &export_syntax,
-                                          &check_syntax, &note_syntax, &service_syntax};
+                                          &check_syntax, &note_syntax, &service_syntax,
+                                          &seasons_syntax};
     FILE *file = fopen("analyze/searun-analyze.1", "r");
     assert_non_null(file);
     page[fread(page, 1, sizeof page - 1, file)] = '\0';

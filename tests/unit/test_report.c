@@ -336,7 +336,12 @@ static void charts_stand_in_the_page_with_their_words(void **state)
     assert_int_equal(charts_plan(&made.answer, &si, &drawn, NULL), STATUS_OK);
     for (size_t i = 0; i < drawn.count; i++)
         drawn.list[i].svg = strdup(svg);
-    struct report_input input = {REPORT_WHOLE, &made.answer, &si, &drawn, "x", "charts"};
+    struct report_input input = {.extent = REPORT_WHOLE,
+                                 .answer = &made.answer,
+                                 .style = &si,
+                                 .drawings = &drawn,
+                                 .command = "x",
+                                 .folder = "charts"};
     assert_int_equal(report_build(&input, &made.document, NULL), STATUS_OK);
     report_html(&made.page, &made.document, &drawn);
     has(&made.page, "role=\"img\" aria-label=\"Coolant temperature against engine speed");
