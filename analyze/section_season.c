@@ -605,8 +605,7 @@ static const char *const method[] = {
     "Intervals are taken from seeded draws of everything that is not known: scatter, thermostat, "
     "sea, shape of the lines, hours run in a year. The outing is the unit of evidence, never the "
     "single reading.",
-    "The forecast is of the line: on a day with more load than usual the alarm may sound earlier. "
-    "It supposes that nothing is done and nothing breaks.",
+    "The forecast is of the line, if nothing is done; with more load the alarm comes sooner.",
 };
 
 static void section_season_method(struct document *document, const struct report_input *input)

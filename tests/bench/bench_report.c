@@ -52,7 +52,11 @@ static void parts(char *before, char *after, const char *folder)
     check(charts_write(&drawings, folder, &complaint), &complaint);
     charts_draw(&drawings, folder, NULL, NULL);
     at = tell("charts by gnuplot (SVG, PNG and PDF of each)", at);
-    struct report_input input = {REPORT_WHOLE, &answer, &style, &drawings, "", NULL};
+    struct report_input input = {.extent = REPORT_WHOLE,
+                                 .answer = &answer,
+                                 .style = &style,
+                                 .drawings = &drawings,
+                                 .command = ""};
     check(report_build(&input, &document, &complaint), &complaint);
     report_html(&page, &document, &drawings);
     at = tell("report.html", at);

@@ -112,7 +112,11 @@ static void nothing_has_a_colour_of_its_own(void **state)
         assert_null(strstr(text_string(&script), "rgb '"));
         text_free(&script);
     }
-    struct report_input input = {REPORT_WHOLE, &answer, &si, &drawings, "x", NULL};
+    struct report_input input = {.extent = REPORT_WHOLE,
+                                 .answer = &answer,
+                                 .style = &si,
+                                 .drawings = &drawings,
+                                 .command = "x"};
     assert_int_equal(report_build(&input, &document, NULL), STATUS_OK);
     report_html(&page, &document, &drawings);
     assert_true(colours_in(&page) >= colour_count);

@@ -204,7 +204,8 @@ static void render(struct answer *answer, enum report_extent extent, struct text
     struct drawing_list drawings = {0};
     struct document document = {0};
     assert_int_equal(charts_plan(answer, &si, &drawings, NULL), STATUS_OK);
-    struct report_input input = {extent, answer, &si, &drawings, "x", NULL};
+    struct report_input input = {
+        .extent = extent, .answer = answer, .style = &si, .drawings = &drawings, .command = "x"};
     assert_int_equal(report_build(&input, &document, NULL), STATUS_OK);
     report_text(out, &document, &drawings, NULL, false);
     assert_false(out->failed);
