@@ -1,6 +1,7 @@
 /* intake.c - see intake.h. */
 #include "intake.h"
 
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <time.h>
@@ -12,8 +13,9 @@
 #define CALM 0.5 /* ... at which recording goes on after an overflow */
 #define TELL_NS NS_PER_S
 #define PATIENCE_NS 500000L
-#define LINE_LONGEST_NS NS_PER_S /* a line that has begun and takes longer is none */
-#define EXPIRE_NS NS_PER_S       /* how often unfinished messages are looked for */
+#define CLOCK_SET_NS (NS_PER_S * 3 / 2) /* the least that counts as a setting of the clock */
+#define LINE_LONGEST_NS NS_PER_S        /* a line that has begun and takes longer is none */
+#define EXPIRE_NS NS_PER_S              /* how often unfinished messages are looked for */
 
 /* --- where it goes: the ring of the writer, or the backlog */
 
@@ -198,7 +200,7 @@ static void take_utc(void *self, int64_t at, const struct origin *origin, int64_
         return;
     PUT(intake, writer_utc(intake->writer, at, origin, unix_us));
     if (strcmp(origin->label, CAN_OWN_CLOCK) != 0) /* that is kept, but says nothing of our clock */
-        dates_add(intake->dates, at, unix_us);
+        dates_add(intake->dates, origin, at, unix_us);
 }
 
 static struct sink sink_of(struct intake *intake)
@@ -453,6 +455,31 @@ void intake_tick(struct intake *intake, int64_t at)
         return;
     intake->told_at = at;
     tell_all_counts(intake);
+}
+
+static void tell_clock_set(struct intake *intake, int64_t at, int64_t step_ns)
+{
+    char text[96];
+    snprintf(text, sizeof text, "the computer's clock was set %s by %.1f s; the run goes on evenly",
+             step_ns > 0 ? "forward" : "back", (double)llabs(step_ns) / 1e9);
+    intake_event(intake, at, "clock_set", text);
+}
+
+void intake_clock(struct intake *intake, int64_t at, int64_t unix_ns)
+{
+    int64_t ahead = unix_ns - at;
+    int64_t step_ns = intake->clock_known ? ahead - intake->clock_ahead : 0;
+    if (intake->patient)
+        return;
+    /* Without a run there is nothing to tell: one that begins later asks the clock anew. */
+    if (!intake->clock_known || !intake->writer)
+        intake->clock_ahead = ahead;
+    intake->clock_known = true;
+    if (llabs(step_ns) < CLOCK_SET_NS || !intake->writer ||
+        !writer_clock_set(intake->writer, at - intake->zero, step_ns / NS_PER_US))
+        return;
+    intake->clock_ahead = ahead;
+    tell_clock_set(intake, at, step_ns);
 }
 
 /* --- beginning and end */

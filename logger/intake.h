@@ -56,6 +56,8 @@ struct intake {
     bool choked;         /* the ring was full and has not drained yet */
     bool dropped;        /* the present message found no room */
     int64_t told_at;
+    bool clock_known;
+    int64_t clock_ahead; /* ns, of instants */
     size_t input_count;
     struct intake_input inputs[INPUTS_MAX];
     struct tally tallies[INPUTS_MAX];
@@ -113,6 +115,10 @@ bool intake_is_between(const struct intake *intake, int64_t at);
 
 /* Tells the writer once a second what was counted without a message, so that a journal knows. */
 void intake_tick(struct intake *intake, int64_t at);
+
+/* What the computer's clock says (ns since 1970) at instant `at`: if it was set since the last call,
+ * by more than a leap second can be, that is kept. Instants do not mind. */
+void intake_clock(struct intake *intake, int64_t at, int64_t unix_ns);
 
 /* The end: cuts all streams, and counts what was never completed. */
 void intake_finish(struct intake *intake, int64_t at);

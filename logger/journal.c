@@ -26,6 +26,7 @@ struct journal {
     struct crc32c crc;
     int64_t start_unix_us;
     enum clock_source clock;
+    int64_t clock_steps_us; /* by which the computer's clock was set so far */
     size_t input_count;
     struct run_input inputs[INPUTS_MAX];
     enum status failed; /* first failure of writing: nothing is appended behind a hole */
@@ -313,6 +314,18 @@ static enum status keep_count(void *self, int64_t first, int64_t last, unsigned 
                      last, last);
 }
 
+/* So the run has the right date even if its end is never written. */
+static enum status keep_clock_set(void *self, int64_t at, int64_t step_us)
+{
+    struct journal *journal = self;
+    int64_t start_us = journal->start_unix_us + (journal->clock_steps_us += step_us);
+    if (start_us < 0 || start_us / 1000000 >= CAPTURE_UNIX_S_MAX)
+        return STATUS_OK;
+    return take_line(
+        journal, journal_text_date(line_room(journal), JOURNAL_LINE_MAX, start_us, CLOCK_SYSTEM),
+        at, at);
+}
+
 /* --- beginning */
 
 /* A text that grows. */
@@ -473,6 +486,7 @@ const struct store journal_store = {
     .event = keep_event,
     .gap = keep_gap,
     .count = keep_count,
+    .clock_set = keep_clock_set,
     .flush = flush,
     .sync = make_durable,
     .close = close_journal,

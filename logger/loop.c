@@ -173,5 +173,6 @@ void loop_turn(struct loop *loop, struct inlet *inlets, size_t count, struct int
     *turn = (struct turn){.stop = false};
     sleep_and_wake(loop, time_to_sleep(inlets, count, loop_now(loop).at, due), turn, ready);
     turn->now = loop_now(loop);
+    intake_clock(intake, turn->now.at, turn->now.unix_ns);
     turn->inputs_over = step_inlets(loop, inlets, count, intake, &turn->now, ready);
 }

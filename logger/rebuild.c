@@ -3,6 +3,7 @@
 
 #include <dirent.h>
 #include <errno.h>
+#include <fcntl.h>
 #include <inttypes.h>
 #include <stdatomic.h>
 #include <stdio.h>
@@ -41,9 +42,9 @@ struct rebuild {
 
     bool finished; /* its run file is there */
     uint64_t messages;
-    int64_t end; /* latest instant */
-    bool ended;  /* on purpose */
-    bool dated;
+    int64_t end;    /* latest instant */
+    bool ended;     /* on purpose */
+    bool told_date; /* what the run was dated by is among its events */
     int64_t start_unix_us;
     enum clock_source clock;
 };
@@ -205,6 +206,7 @@ static void take_event(struct rebuild *it, const struct journal_item *item)
     snprintf(text, sizeof text, "%.*s", (int)item->length, item->bytes);
     if (strcmp(item->key, "fact") == 0)
         take_fact(it, text);
+    it->told_date |= strcmp(item->key, "dated") == 0;
     intake_event(&it->intake, item->at, item->key, text);
 }
 
@@ -244,7 +246,6 @@ static void take_damage(struct rebuild *it, const struct journal_item *item)
 
 static void take_date(struct rebuild *it, const struct journal_item *item)
 {
-    it->dated = true;
     it->start_unix_us = item->start_unix_us;
     it->clock = item->clock;
 }
@@ -313,9 +314,16 @@ static bool take_all(struct rebuild *it)
 /* The date of a run that was cut off is judged as it would have been at its end. */
 static void judge_date(struct rebuild *it)
 {
+    char text[DATES_TEXT_ROOM];
     int64_t tolerance_us = (int64_t)(it->config.settings.clock_tolerance * 1e6);
-    struct dates_verdict verdict = dates_judge(&it->dates, it->start_unix_us, tolerance_us);
-    if (it->dated || !verdict.moved)
+    struct dates_verdict verdict =
+        dates_judge(&it->dates, it->start_unix_us, tolerance_us, DATES_PROGRAM_US);
+    if (it->ended || it->clock == CLOCK_GNSS)
+        return;
+    dates_tell(&verdict, it->clock, text, sizeof text);
+    if (!it->told_date)
+        intake_event(&it->intake, it->end, "dated", text);
+    if (!verdict.moved)
         return;
     it->start_unix_us = verdict.start_unix_us;
     it->clock = CLOCK_GNSS;
@@ -376,6 +384,38 @@ static void put_away_made(const struct rebuild *it)
         say(it->voice, SAY_NOTE, "the damaged journal is kept as %s.kept", it->order->journal);
 }
 
+/* Whether the run has the name that its date of the start gave it. */
+static bool is_named_by_date(const struct rebuild *it, const char *boat)
+{
+    char name[120];
+    names_run(name, sizeof name, it->head->start_unix_us, boat);
+    return strncmp(it->head->run, name, strlen(name) - strlen(".h5")) == 0;
+}
+
+/* A name made from a date that turned out wrong is made again, as at the end of a recording; after
+ * the journal has gone, so that nobody looks for the run file under its old name. */
+static void rename_run(struct rebuild *it)
+{
+    char before[PATH_ROOM], folder[PATH_ROOM], kept[2][PATH_ROOM + 8], journal[PATH_ROOM];
+    const char *boat = facts_get(&it->config.facts, FACT_BOAT, 0, "name");
+    bool moved = it->start_unix_us / 1000000 != it->head->start_unix_us / 1000000;
+    if (!it->order->sweep || !moved || !is_named_by_date(it, boat))
+        return;
+    snprintf(before, sizeof before, "%s", it->path);
+    names_folder(folder, sizeof folder, before);
+    if (names_find(it->path, sizeof it->path, folder, it->start_unix_us, boat) != STATUS_OK ||
+        renameat2(AT_FDCWD, before, AT_FDCWD, it->path, RENAME_NOREPLACE) != 0) {
+        snprintf(it->path, sizeof it->path, "%s", before);
+        return;
+    }
+    say(it->voice, SAY_NOTE, "it is called %s, by its right date", it->path);
+    if (!journal_path(journal, sizeof journal, it->path))
+        return;
+    snprintf(kept[0], sizeof kept[0], "%s.kept", it->order->journal);
+    snprintf(kept[1], sizeof kept[1], "%s.kept", journal);
+    renameat2(AT_FDCWD, kept[0], AT_FDCWD, kept[1], RENAME_NOREPLACE);
+}
+
 static void clean_up(struct rebuild *it)
 {
     if (it->writer)
@@ -422,6 +462,7 @@ static enum status make_run(struct rebuild *it, struct complaint *complaint)
         return status;
     say_made(it);
     put_away_made(it);
+    rename_run(it);
     return STATUS_OK;
 }
 

@@ -217,20 +217,23 @@ static void look_at_clock(struct recording *it)
         (double)moved_us / 1e6);
 }
 
+/* Judges the date of the run by what was heard, says so, and keeps it in the run file. A capture has
+ * its own dates, which may be of any age. */
 static void look_at_dates(struct recording *it)
 {
+    char text[DATES_TEXT_ROOM];
     int64_t tolerance_us = (int64_t)(it->config.settings.clock_tolerance * 1e6);
-    struct dates_verdict verdict = dates_judge(&it->dates, it->start_unix_us, tolerance_us);
-    if (verdict.rolled_over)
-        say(it->start.voice, SAY_WARNING,
-            "the GNSS receiver states dates that are whole periods of 1024 weeks old (an old "
-            "receiver); the run is dated without that error");
+    struct dates_verdict verdict = dates_judge(&it->dates, it->start_unix_us, tolerance_us,
+                                               it->start.replay ? DATES_ANY : DATES_PROGRAM_US);
+    dates_tell(&verdict, it->clock, text, sizeof text);
+    if (dates_is_odd(&verdict))
+        say(it->start.voice, SAY_WARNING, "the run is dated %s", text);
+    if (!it->start.replay)
+        intake_event(&it->intake, it->end.at, "dated", text);
     if (!verdict.moved)
         return;
     it->start_unix_us = verdict.start_unix_us;
     it->clock = CLOCK_GNSS;
-    say(it->start.voice, SAY_WARNING, "the clock was %.1f s %s GNSS time; the run is dated by GNSS",
-        (double)llabs(verdict.behind_us) / 1e6, verdict.behind_us > 0 ? "behind" : "ahead of");
 }
 
 /* The run file is where it should be and was read back: the journal has done its work. */

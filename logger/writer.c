@@ -27,6 +27,7 @@ enum record_kind {
     RECORD_UTC,
     RECORD_GAP,
     RECORD_COUNT,
+    RECORD_CLOCK_SET,
     RECORD_END,
     RECORD_KIND_COUNT
 };
@@ -75,6 +76,11 @@ struct count_record {
     int64_t last;
     uint64_t count;
     enum reason reason;
+};
+
+struct clock_record {
+    struct record record;
+    int64_t step_us;
 };
 
 struct end_record {
@@ -194,6 +200,12 @@ bool writer_count(struct writer *writer, int64_t first, int64_t last, unsigned i
     return ring_put(writer->ring, &head, sizeof head, NULL, 0);
 }
 
+bool writer_clock_set(struct writer *writer, int64_t at, int64_t step_us)
+{
+    struct clock_record head = {.record = {.kind = RECORD_CLOCK_SET, .at = at}, .step_us = step_us};
+    return ring_put(writer->ring, &head, sizeof head, NULL, 0);
+}
+
 double writer_fill(const struct writer *writer)
 {
     return ring_fill(writer->ring);
@@ -246,11 +258,18 @@ static enum status store_count(const struct keeping *to, const struct record *re
     return to->store->count(to->self, record->at, it->last, record->input, it->reason, it->count);
 }
 
+static enum status store_clock_set(const struct keeping *to, const struct record *record)
+{
+    const struct clock_record *it = (const struct clock_record *)(const void *)record;
+    return to->store->clock_set(to->self, record->at, it->step_us);
+}
+
 static enum status (*const store_record[RECORD_KIND_COUNT])(const struct keeping *to,
                                                             const struct record *record) = {
-    [RECORD_READINGS] = store_readings, [RECORD_LINE] = store_line, [RECORD_FRAME] = store_frame,
-    [RECORD_NOTE] = store_note,         [RECORD_UTC] = store_utc,   [RECORD_GAP] = store_gap,
-    [RECORD_COUNT] = store_count,
+    [RECORD_READINGS] = store_readings, [RECORD_LINE] = store_line,
+    [RECORD_FRAME] = store_frame,       [RECORD_NOTE] = store_note,
+    [RECORD_UTC] = store_utc,           [RECORD_GAP] = store_gap,
+    [RECORD_COUNT] = store_count,       [RECORD_CLOCK_SET] = store_clock_set,
 };
 
 /* Whether the store wants records of that kind at all. */
@@ -263,6 +282,8 @@ static bool wants(const struct store *store, uint8_t kind)
         return store->utc != NULL;
     case RECORD_COUNT:
         return store->count != NULL;
+    case RECORD_CLOCK_SET:
+        return store->clock_set != NULL;
     default:
         return true;
     }

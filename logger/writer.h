@@ -31,6 +31,8 @@ struct store {
     /* So many more were counted, between the two instants, that have no message. (NULL) */
     enum status (*count)(void *self, int64_t first, int64_t last, unsigned input,
                          enum reason reason, uint64_t count);
+    /* The computer's clock was set by so much at that instant. (NULL) */
+    enum status (*clock_set)(void *self, int64_t at, int64_t step_us);
     /* Writes what it was given: called when the ring is empty, and every BATCH_MS at least.
      * (NULL) */
     enum status (*flush)(void *self);
@@ -91,6 +93,8 @@ bool writer_gap(struct writer *writer, int64_t from, int64_t until, unsigned inp
 
 bool writer_count(struct writer *writer, int64_t first, int64_t last, unsigned input,
                   enum reason reason, uint64_t count);
+
+bool writer_clock_set(struct writer *writer, int64_t at, int64_t step_us);
 
 /* Share of the ring in use, 0 .. 1. */
 double writer_fill(const struct writer *writer);

@@ -114,7 +114,7 @@ static void test_utc_and_dates(void **state)
     finish(6 * NS_PER_S);
     assert_non_null(strstr(tape.text, "5.000000 utc ZDA 1795601700000000\n"));
     assert_int_equal(bench.dates.count, 1);
-    assert_int_equal(bench.dates.start_us[0], 1795601695000000);
+    assert_int_equal(bench.dates.source[0].start_us[0], 1795601695000000);
 }
 
 /* A device that has the time from its own clock is recorded, but the run is not dated by it. */

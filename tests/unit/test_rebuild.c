@@ -81,7 +81,10 @@ static void finish(bool clean)
 {
     struct complaint complaint = {""};
     intake_finish(&recorder.intake, recorder.at);
-    struct dates_verdict verdict = dates_judge(&recorder.dates, START, 5000000);
+    struct dates_verdict verdict = dates_judge(&recorder.dates, START, 5000000, DATES_PROGRAM_US);
+    char dated[DATES_TEXT_ROOM];
+    dates_tell(&verdict, CLOCK_SYSTEM, dated, sizeof dated);
+    intake_event(&recorder.intake, recorder.at, "dated", dated);
     const struct run_end end = {.end = recorder.at,
                                 .start_unix_us = verdict.start_unix_us,
                                 .clock = verdict.moved ? CLOCK_GNSS : CLOCK_SYSTEM,

@@ -141,7 +141,7 @@ static void test_wrong_clock(void **state)
     send_engine(port, 1);
     stage_until_said(&logger, "heard:");
     stage_stop(logger, SIGINT, 0);
-    assert_non_null(strstr(stage_said(&logger), "behind GNSS time; the run is dated by GNSS"));
+    assert_non_null(strstr(stage_said(&logger), "the run is dated by GNSS: ZDA of GP"));
     const char *path = stage_find(folder, ".h5"); /* renamed to the right date */
     struct run *run = stage_open_run(path);
     assert_int_equal(run_about(run)->clock, CLOCK_GNSS);
