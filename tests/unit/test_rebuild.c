@@ -424,8 +424,11 @@ static void test_damaged(void **state)
     uint64_t whole = count_raw(stage_path("a.h5"));
     unlink(stage_path("a.h5"));
     assert_int_equal(stat(stage_path("a.journal"), &about), 0);
-    int fd = open(stage_path("a.journal"), O_WRONLY);
-    assert_int_equal(pwrite(fd, "X", 1, about.st_size / 2), 1);
+    char byte;
+    int fd = open(stage_path("a.journal"), O_RDWR);
+    assert_int_equal(pread(fd, &byte, 1, about.st_size / 2), 1);
+    byte ^= 1;
+    assert_int_equal(pwrite(fd, &byte, 1, about.st_size / 2), 1);
     close(fd);
     const struct rebuild_order order = {.journal = stage_path("a.journal")};
     assert_int_equal(rebuild_run(&order, &nobody), STATUS_OK);
