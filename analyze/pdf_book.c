@@ -121,7 +121,6 @@ bool book_has_fonts(void)
 void book_forget_fonts(void)
 {
     pango_cairo_font_map_set_default(NULL);
-    cairo_debug_reset_static_data();
 }
 
 void book_next_page(struct book *book)

@@ -50,7 +50,8 @@ enum status book_close(struct book *book, struct complaint *complaint);
 /* Is there any font at all? Pango does not come back from laying out text without one. */
 bool book_has_fonts(void);
 
-/* Gives back what the libraries keep between books: fonts and their caches. */
+/* Gives back the fonts that Pango keeps between books. What Cairo keeps stays: made to forget it, Cairo 1.16
+ * ends the program by an assertion where Pango's font thread is not done yet. */
 void book_forget_fonts(void);
 
 void book_next_page(struct book *book);
