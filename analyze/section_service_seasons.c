@@ -20,7 +20,7 @@ static double last_point(const struct season_engine *engine)
 static enum advice_condition condition_of(const struct season_engine *engine)
 {
     const struct season_forecast *forecast = &engine->forecast;
-    double left = (forecast->at.value - last_point(engine)) / YEAR_SECONDS;
+    double left = (forecast->at.low - last_point(engine)) / YEAR_SECONDS; /* as in the finding */
     switch (forecast->outlook) {
     case OUTLOOK_REACHED:
         return ADVICE_COOLS_POORLY;

@@ -71,7 +71,8 @@ static void make(struct made *made, enum season_outlook outlook, double years_le
     snprintf(engine->label, sizeof engine->label, "port");
     engine->forecast.outlook = outlook;
     engine->forecast.now.value = 91.4;
-    engine->forecast.at.value = LAST + years_left * 365.2425 * DAY;
+    engine->forecast.at.value = LAST + (years_left + 1) * 365.2425 * DAY;
+    engine->forecast.at.low = LAST + years_left * 365.2425 * DAY; /* the end to plan by */
     engine->series.segment_count = 1;
     engine->series.segments[0].enough = true;
     engine->series.segments[0].growth = (struct interval){0.06, 0.02, 0.1};
