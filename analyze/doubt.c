@@ -88,12 +88,12 @@ static int alike(const struct run_summary *a, const struct run_summary *b,
     return same_words(one, other) ? 1 : -1;
 }
 
-static void set_next(struct found *found, const char *mistake)
+static void set_next(struct found *found, const char *step, const char *mistake)
 {
     snprintf(found->doubt->next, sizeof found->doubt->next,
-             "Check that the right files are given. If they are, and %s, compare again with "
-             "--as-given: the report then says that somebody vouches for it.",
-             mistake);
+             "%s. If they are right, and %s, compare again with --as-given: the report then says "
+             "that somebody vouches for it.",
+             step, mistake);
 }
 
 static bool differ(struct found *found, const struct identity *identity, int engine, size_t first,
@@ -112,7 +112,7 @@ static bool differ(struct found *found, const struct identity *identity, int eng
              by_number ? identity->by_number : identity->by_name,
              answer_cut(fact(a, identity->section, engine, key)).s, name_of(a).s,
              answer_cut(fact(b, identity->section, engine, key)).s, name_of(b).s);
-    set_next(found, "the words were only entered wrongly");
+    set_next(found, "Check that the right files are given", "the words were only entered wrongly");
     return true;
 }
 
@@ -156,7 +156,8 @@ static bool later(struct found *found, const struct run_summary *before,
              name_of(before).s,
              word_duration(1e-6 * (double)(before->start_unix_us - after->start_unix_us)).s,
              name_of(after).s);
-    set_next(found, "a clock was set wrongly");
+    set_next(found, "Give --before and --after the other way round, or check the files",
+             "a clock was set wrongly");
     return true;
 }
 
@@ -184,7 +185,8 @@ static bool any_purpose(struct found *found)
                  "%s is given as a run %s the service, but was recorded as one %s it. Are "
                  "--before and --after swapped?",
                  name_of(run).s, side_words[run->side], side_words[other]);
-        set_next(found, "the purpose of the run was only entered wrongly");
+        set_next(found, "Give --before and --after the other way round, or check the files",
+                 "the purpose of the run was only entered wrongly");
         return true;
     }
     return false;

@@ -6,13 +6,29 @@
 #include <string.h>
 
 #include "doubt.h"
+#include "facts.h"
 #include "finding.h"
+
+/* All names that the runs give, and there should be one. */
+static void boat_names(struct text *out, const struct answer *answer)
+{
+    const char *last = "";
+    for (size_t i = 0; i < answer->run_count; i++) {
+        const struct facts *facts = answer->runs[i].facts;
+        const char *name = facts == NULL ? "" : facts_get(facts, FACT_BOAT, 0, "name");
+        if (name[0] == '\0' || strcmp(name, last) == 0)
+            continue;
+        text_addf(out, "%s%s", out->length > 0 ? " / " : "", name);
+        last = name;
+    }
+    if (out->length == 0)
+        text_add(out, "boat not recorded");
+}
 
 void section_title(struct document *document, const struct report_input *input)
 {
     struct text below = {0};
-    const char *boat = report_boat_fact(input->answer, "name");
-    text_add(&below, boat[0] != '\0' ? boat : "boat not recorded");
+    boat_names(&below, input->answer);
     const char *port = report_boat_fact(input->answer, "port");
     if (port[0] != '\0') {
         text_add(&below, ", ");
@@ -251,13 +267,17 @@ static void bands_table(struct document *document, const struct report_input *in
 static void bands_note(struct document *document, const struct report_input *input)
 {
     const struct answer *answer = input->answer;
-    bool apart = false, several = false;
+    bool apart = false, several = false, withheld = false;
     for (size_t e = 0; e < answer->engine_count; e++) {
+        withheld |= doubt_withholds(&answer->engines[e]) && answer->engines[e].band_count > 0;
         several |= answer->engines[e].band_count > 1;
         for (size_t b = 0; b < answer->engines[e].band_count; b++)
             apart |= rounds_apart(input->style, &answer->engines[e].bands[b]);
     }
-    if (several)
+    if (withheld)
+        document_paragraph(document, "Changes are between the runs as they were given: where the "
+                                     "finding is withheld, nothing follows from them.");
+    else if (several)
         document_paragraphf(document,
                             "The finding of each speed is for that speed alone (%s); the finding "
                             "at the top rests on "

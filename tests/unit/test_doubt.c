@@ -225,6 +225,8 @@ static void the_report_withholds_verdict_and_key_figure(void **state)
     assert_non_null(strstr(text_string(&text), "Cannot be shown with these runs"));
     assert_non_null(strstr(text_string(&text), "Nothing can be concluded about a service"));
     assert_non_null(strstr(text_string(&text), "What to do: Check that the right files"));
+    assert_non_null(strstr(text_string(&text), "Tern's Reach / Two Sisters, Skerrow Harbour"));
+    assert_non_null(strstr(text_string(&text), "Changes are between the runs as they were given"));
     assert_null(strstr(text_string(&text), "lowered"));
     assert_null(strstr(text_string(&text), "cooled better"));
     assert_null(strstr(text_string(&text), "Change of coolant temperature at"));
