@@ -244,7 +244,7 @@ static void rise_script(struct text *out, const struct chart_view *view)
 static void rise_subtitle(struct text *out, const struct chart_view *view)
 {
     text_addf(out, "What the coolant would stand above the sea at %s with the thermostat wide open",
-              word_rpm(view->seasons->reference_rpm).s);
+              word_rpm(engine_of(view)->reference_rpm).s);
 }
 
 static void rise_caption(struct text *out, const struct chart_view *view)
@@ -338,7 +338,7 @@ static void full_script(struct text *out, const struct chart_view *view)
 static void full_subtitle(struct text *out, const struct chart_view *view)
 {
     text_addf(out, "At %s in a sea of %s, the warmest %s", word_rpm(engine_of(view)->full_rpm).s,
-              word_quantity(view->style, UNIT_DEGC, view->seasons->warmest_sea, 1).s,
+              word_quantity(view->style, UNIT_DEGC, engine_of(view)->warmest_sea, 1).s,
               isfinite(view->seasons->options.warmest_sea) ? "asked for" : "on record");
 }
 

@@ -63,11 +63,11 @@ static enum status fill_points(const struct seasons *seasons, const struct seaso
     return STATUS_OK;
 }
 
-static enum status fit_levels(const struct seasons *seasons, const struct gathered *g,
+static enum status fit_levels(const struct season_engine *engine, const struct gathered *g,
                               struct level_fit *fit)
 {
     struct level_job job = {
-        .reference_rpm = seasons->reference_rpm,
+        .reference_rpm = engine->reference_rpm,
         .thermostat_u = g->thermostat_u,
         .lag = g->lag,
         .lag_u = g->lag_u,
@@ -103,7 +103,7 @@ static enum status solve_engine(struct seasons *seasons, struct season_engine *e
 {
     struct level_fit levels;
     describe(g, engine);
-    enum status status = fit_levels(seasons, g, &levels);
+    enum status status = fit_levels(engine, g, &levels);
     if (!status)
         status = fill_points(seasons, engine, g, &engine->series);
     if (status)
@@ -111,9 +111,9 @@ static enum status solve_engine(struct seasons *seasons, struct season_engine *e
     engine->series.scatter = levels.scatter;
     struct season_balance balance = {
         .levels = &levels,
-        .reference_rpm = seasons->reference_rpm,
-        .reference_sea = seasons->reference_sea,
-        .warmest_sea = seasons->warmest_sea,
+        .reference_rpm = engine->reference_rpm,
+        .reference_sea = engine->reference_sea,
+        .warmest_sea = engine->warmest_sea,
         .full_rpm = engine->full_rpm,
         .alarm = engine->alarm,
     };

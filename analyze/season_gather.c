@@ -253,7 +253,7 @@ static void add_load_rows(const struct seasons *seasons, const struct season_eng
             double value = load_of(&from->holds[i], fuel);
             if (!isfinite(value) || !usable(&from->holds[i], NAN, 0))
                 continue;
-            double x = log(from->holds[i].rpm / seasons->reference_rpm);
+            double x = log(from->holds[i].rpm / engine->reference_rpm);
             double *row = rows->design + 3 * rows->count;
             row[0] = 1;
             row[1] = x;

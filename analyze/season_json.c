@@ -210,9 +210,6 @@ static void add_all(cJSON *root, const struct seasons *s, const char *command, b
     words(root, "software", "searun-analyze " SEARUN_VERSION, failed);
     words(root, "command", command, failed);
     number(root, "confidence_level", s->options.confidence_level, failed);
-    number(root, "reference_rpm", s->reference_rpm, failed);
-    number(root, "reference_sea", s->reference_sea, failed);
-    number(root, "warmest_sea", s->warmest_sea, failed);
     words(root, "service_log", s->log_path, failed);
     words(root, "service_log_sha256", s->log_sha256, failed);
     cJSON *list = list_in(root, "boats", failed);
@@ -221,6 +218,9 @@ static void add_all(cJSON *root, const struct seasons *s, const char *command, b
         words(row, "name", s->boats[b].name, failed);
         words(row, "identification", s->boats[b].identification, failed);
         number(row, "runs", (double)s->boats[b].outings, failed);
+        number(row, "reference_rpm", s->boats[b].reference_rpm, failed);
+        number(row, "reference_sea", s->boats[b].reference_sea, failed);
+        number(row, "warmest_sea", s->boats[b].warmest_sea, failed);
     }
     list = list_in(root, "engines", failed);
     for (size_t e = 0; e < s->engine_count && !*failed; e++)

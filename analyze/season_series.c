@@ -20,9 +20,11 @@
 #define ENOUGH_POINTS 3   /* outings of a trend */
 #define ENOUGH_YEARS 0.15 /* and years between the first and the last */
 #define BORROW_POINTS 6   /* outings of all stretches with which the last one may borrow a slope */
-#define HORIZON 30.0      /* years; what lies beyond is not in sight */
-#define TRENDS 5          /* straight lines, and limits */
-#define LIMIT_DOUBT 0.05  /* left for straight lines, where a limit is spoken of */
+#define VAGUE_LOW YEAR_SECONDS         /* an alarm that may come within a year ... */
+#define VAGUE_VALUE (3 * YEAR_SECONDS) /* ... or never, and not likely soon, tells nothing */
+#define HORIZON 30.0                   /* years; what lies beyond is not in sight */
+#define TRENDS 5                       /* straight lines, and limits */
+#define LIMIT_DOUBT 0.05               /* left for straight lines, where a limit is spoken of */
 #define MORE 0.75  /* how fouling tells more at higher speeds: ln growth goes with 1 + this x, */
 #define MORE_U 0.2 /* x = ln(rpm / reference): films thin with both flows (no source) */
 #define TENDS_POINTS 8    /* outings below which no limit can be told from a line */
@@ -98,7 +100,7 @@ static void fill_run(const struct solving *s, size_t i)
         .segment = point->segment,
         .level = point->level,
         .variance = point->level_u * point->level_u,
-        .sea = point->sea - s->job->seasons->reference_sea,
+        .sea = point->sea - s->job->seasons->boats[s->job->boat].reference_sea,
         .load = isfinite(point->load) ? point->load : 0,
         .carry = s->job->runs ? 1 + MORE * s->job->runs[i].offset : 1,
         .lean = s->job->runs ? s->job->runs[i].lean : NULL,
@@ -414,7 +416,7 @@ static enum status propagate(const struct solving *s)
     const struct trend_fit *best = &s->fits[s->best];
     struct reader middle = reader_of(s, best, &best->middle);
     put_all(&middle, &count);
-    double *memory = malloc((count.count * (DRAWS + 1) + 2 * best->columns + 1) * sizeof *memory);
+    double *memory = malloc((count.count * (DRAWS + 1) + TREND_SCRATCH(best)) * sizeof *memory);
     gsl_rng *rng = gsl_rng_alloc(gsl_rng_taus2);
     if (memory && rng) {
         double *row = memory + count.count * DRAWS;
@@ -534,7 +536,8 @@ static void set_outlook(const struct solving *s)
                                         INFINITY, NULL);
     bool enough = last->enough ||
                   (job->series->point_count >= BORROW_POINTS && job->series->segment_count > 1);
-    bool wide = !(f->at.low > s->now) && !isfinite(f->at.high);
+    bool vague = f->at.low < s->now + VAGUE_LOW && !(f->at.value < s->now + VAGUE_VALUE);
+    bool wide = vague && !isfinite(f->at.high);
     f->outlook = serviced                     ? OUTLOOK_SERVICED
                  : !enough                    ? OUTLOOK_NOT_ENOUGH
                  : isnan(job->balance->alarm) ? OUTLOOK_NO_ALARM

@@ -33,10 +33,16 @@ static const double spreads[] = {0.01, 0.03, 0.08, 0.2};
 /* Columns before those of the stretches. */
 enum column { COLUMN_SLOPE, COLUMN_SEA, COLUMN_LOAD, COLUMN_SEGMENTS };
 
+static void free_cell(struct trend_cell *cell)
+{
+    season_gls_free(&cell->fit);
+    free(cell->moves);
+}
+
 void trend_free(struct trend_fit *fit)
 {
     for (size_t i = 0; i < fit->cell_count; i++)
-        season_gls_free(&fit->cells[i].fit);
+        free_cell(&fit->cells[i]);
     free(fit->cells);
     *fit = (struct trend_fit){0};
 }
@@ -84,6 +90,21 @@ static void set_origins(const struct trend_job *job, struct trend_fit *out)
         out->origin[s] = job->tends > 0 || count[s] == 0 ? job->from[s] : sum[s] / count[s];
 }
 
+/* Cholesky factor of the covariance of the parameters that any outing leans on. */
+static void factor_leans(const struct trend_job *job, struct trend_fit *out)
+{
+    size_t n = out->lean_count;
+    double *f = out->lean_factor;
+    for (size_t i = 0; i < n; i++)
+        for (size_t j = 0; j <= i; j++) {
+            double sum =
+                job->covariance[out->lean_index[i] * LEVEL_PARAMETERS + out->lean_index[j]];
+            for (size_t k = 0; k < j; k++)
+                sum -= f[i * n + k] * f[j * n + k];
+            f[i * n + j] = i == j ? sqrt(fmax(sum, 0)) : f[j * n + j] > 0 ? sum / f[j * n + j] : 0;
+        }
+}
+
 static void set_leans(const struct trend_job *job, struct trend_fit *out)
 {
     for (unsigned k = 0; k < LEVEL_PARAMETERS && job->covariance; k++)
@@ -92,6 +113,7 @@ static void set_leans(const struct trend_job *job, struct trend_fit *out)
                 out->lean_index[out->lean_count++] = k;
                 break;
             }
+    factor_leans(job, out);
 }
 
 /* --- the regression */
@@ -115,7 +137,7 @@ static size_t slope_column(const struct trend_fit *fit, size_t segment)
     return COLUMN_SEGMENTS + fit->segment_count + segment;
 }
 
-static size_t first_lean(const struct trend_fit *fit)
+static size_t column_count(const struct trend_fit *fit)
 {
     return COLUMN_SEGMENTS + fit->segment_count * (fit->segment_count > 1 ? 2 : 1);
 }
@@ -133,37 +155,15 @@ static void fill_row(const struct build *b, size_t i)
     row[level_column(run->segment)] = run->carry / value;
     if (fit->segment_count > 1)
         row[slope_column(fit, run->segment)] = along;
-    for (size_t k = 0; k < fit->lean_count; k++)
-        row[first_lean(fit) + k] = -run->lean[fit->lean_index[k]];
     b->at[i] = run->at;
     b->y[i] = run->level - fit->base + run->carry * (1 - log(value));
     b->variance[i] = fmax(run->variance, GROUND * GROUND);
 }
 
-/* Symmetric positive definite matrix inverted in place. */
-static void invert(double *a, size_t n)
-{
-    for (size_t p = 0; p < n; p++) {
-        double pivot = 1 / a[p * n + p];
-        a[p * n + p] = 1;
-        for (size_t j = 0; j < n; j++)
-            a[p * n + j] *= pivot;
-        for (size_t i = 0; i < n; i++) {
-            double factor = a[i * n + p];
-            if (i == p)
-                continue;
-            a[i * n + p] = 0;
-            for (size_t j = 0; j < n; j++)
-                a[i * n + j] -= factor * a[p * n + j];
-        }
-    }
-}
-
 static void fill_prior(const struct build *b, double spread)
 {
     const struct trend_fit *fit = b->fit;
-    double leans[LEVEL_PARAMETERS * LEVEL_PARAMETERS];
-    size_t n = fit->columns, m = fit->lean_count;
+    size_t n = fit->columns;
     memset(b->prior, 0, n * n * sizeof *b->prior);
     b->prior[COLUMN_SLOPE * n + COLUMN_SLOPE] = 1 / (SLOPE_U * b->scale * SLOPE_U * b->scale);
     b->prior[COLUMN_SEA * n + COLUMN_SEA] = 1 / (SEA_U * SEA_U);
@@ -171,14 +171,6 @@ static void fill_prior(const struct build *b, double spread)
     spread *= b->scale;
     for (size_t s = 0; s < fit->segment_count && fit->segment_count > 1; s++)
         b->prior[slope_column(fit, s) * n + slope_column(fit, s)] = 1 / (spread * spread);
-    for (size_t k = 0; k < m; k++)
-        for (size_t l = 0; l < m; l++)
-            leans[k * m + l] =
-                b->job->covariance[fit->lean_index[k] * LEVEL_PARAMETERS + fit->lean_index[l]];
-    invert(leans, m);
-    for (size_t k = 0; k < m; k++)
-        for (size_t l = 0; l < m; l++)
-            b->prior[(first_lean(fit) + k) * n + first_lean(fit) + l] = leans[k * m + l];
     memset(b->middle, 0, n * sizeof *b->middle);
     b->middle[COLUMN_LOAD] = 1;
 }
@@ -283,8 +275,6 @@ static void state_of(const struct trend_fit *fit, const struct trend_cell *cell,
         if (fit->segment_count > 1)
             out->slope[s] += beta[slope_column(fit, s)];
     }
-    for (size_t k = 0; k < fit->lean_count; k++)
-        out->shift[fit->lean_index[k]] = beta[first_lean(fit) + k];
 }
 
 static void refill(const struct build *b)
@@ -329,7 +319,7 @@ static void conclude(struct trend_fit *fit)
     for (size_t i = 0; i < fit->cell_count; i++) {
         struct trend_cell cell = fit->cells[i];
         if (cell.weight < NEGLIGIBLE) {
-            season_gls_free(&cell.fit);
+            free_cell(&cell);
             continue;
         }
         state_of(fit, &cell, cell.fit.beta, &state);
@@ -343,6 +333,36 @@ static void conclude(struct trend_fit *fit)
         fit->cells[i].cumulative /= cumulative;
     for (size_t i = 0; i < sizeof *middle / sizeof(double); i++)
         ((double *)middle)[i] /= cumulative;
+}
+
+/* How far each shared parameter moves the coefficients of a cell: the same regression, of its leans. */
+static enum status find_moves(const struct build *b, struct trend_cell *cell)
+{
+    struct trend_fit *fit = b->fit;
+    struct season_gls job = {
+        .rows = b->job->run_count,
+        .columns = fit->columns,
+        .at = b->at,
+        .y = b->y,
+        .variance = b->variance,
+        .design = b->design,
+        .prior = b->prior,
+    };
+    enum status status = STATUS_OK;
+    cell->moves = calloc(fit->lean_count * fit->columns + 1, sizeof *cell->moves);
+    if (!cell->moves)
+        return STATUS_MEMORY;
+    fill_prior(b, cell->spread);
+    for (size_t k = 0; k < fit->lean_count && !status; k++) {
+        struct season_gls_fit moved;
+        for (size_t i = 0; i < b->job->run_count; i++)
+            b->y[i] = b->job->runs[i].lean[fit->lean_index[k]];
+        status = season_gls_solve(&job, cell->sigma, cell->reach, &moved);
+        if (!status)
+            memcpy(cell->moves + k * fit->columns, moved.beta, fit->columns * sizeof *moved.beta);
+        season_gls_free(&moved);
+    }
+    return status;
 }
 
 static double mean_level(const struct trend_job *job)
@@ -398,6 +418,8 @@ static enum status with_memory(const struct trend_job *job, struct trend_fit *ou
         status = iterate(&build);
     if (!status)
         conclude(out);
+    for (size_t i = 0; i < out->cell_count && !status; i++)
+        status = find_moves(&build, &out->cells[i]);
     return status;
 }
 
@@ -410,13 +432,25 @@ enum status trend_make(const struct trend_job *job, struct trend_fit *out)
     out->base = mean_level(job);
     set_origins(job, out);
     set_leans(job, out);
-    out->columns = first_lean(out) + out->lean_count;
+    out->columns = column_count(out);
     out->df = fmax((double)job->run_count - 1 - (double)job->segment_count, 0) + DAY_DF;
     size_t n = job->run_count, p = out->columns;
     double *memory = calloc((4 + p) * n + p * p + p, sizeof *memory);
     enum status status = memory ? with_memory(job, out, memory) : STATUS_MEMORY;
     free(memory);
     return status;
+}
+
+/* What the shared parameters may be off by. */
+static void draw_shift(const struct trend_fit *fit, gsl_rng *rng, double *normal, double *shift)
+{
+    size_t n = fit->lean_count;
+    for (size_t k = 0; k < n; k++) {
+        normal[k] = gsl_ran_ugaussian(rng);
+        shift[k] = 0;
+        for (size_t m = 0; m <= k; m++)
+            shift[k] += fit->lean_factor[k * n + m] * normal[m];
+    }
 }
 
 void trend_draw(const struct trend_fit *fit, gsl_rng *rng, double *scratch, struct trend_state *out)
@@ -430,8 +464,17 @@ void trend_draw(const struct trend_fit *fit, gsl_rng *rng, double *scratch, stru
         else
             high = middle;
     }
+    const struct trend_cell *cell = &fit->cells[low];
+    double *beta = scratch + fit->columns, *normal = beta + fit->columns;
+    double *shift = normal + LEVEL_PARAMETERS;
     for (size_t i = 0; i < fit->columns; i++)
         scratch[i] = gsl_ran_ugaussian(rng);
-    season_gls_draw(&fit->cells[low].fit, scratch, scratch + fit->columns);
-    state_of(fit, &fit->cells[low], scratch + fit->columns, out);
+    season_gls_draw(&cell->fit, scratch, beta);
+    draw_shift(fit, rng, normal, shift);
+    for (size_t k = 0; k < fit->lean_count; k++)
+        for (size_t i = 0; i < fit->columns; i++)
+            beta[i] += shift[k] * cell->moves[k * fit->columns + i];
+    state_of(fit, cell, beta, out);
+    for (size_t k = 0; k < fit->lean_count; k++)
+        out->shift[fit->lean_index[k]] = shift[k];
 }

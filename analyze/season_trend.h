@@ -8,6 +8,10 @@
  * (load, hull, weather) has a standard deviation and a reach in time, both found from the outings with prior
  * knowledge that counts for two of them; all of that is weighed on a grid, and every interval is taken over
  * the whole grid, so that few outings give wide intervals.
+ *
+ * What the shared parameters (thermostat ...) may be off by is drawn and carried through, but not learned
+ * from the levels: how far a parameter moves a level depends on the very reading of that day, and would take
+ * true changes for faults of the thermostat.
  */
 #ifndef SEARUN_SEASON_TREND_H
 #define SEARUN_SEASON_TREND_H
@@ -54,6 +58,7 @@ struct trend_cell {
     double sigma, reach, spread; /* spread: of the slopes of the stretches, 1/year */
     double weight, cumulative;
     struct season_gls_fit fit;
+    double *moves; /* owned: how far each shared parameter moves the coefficients */
 };
 
 struct trend_fit {
@@ -62,6 +67,8 @@ struct trend_fit {
     double tends, base;
     size_t columns, lean_count;
     unsigned lean_index[LEVEL_PARAMETERS];
+    double
+        lean_factor[LEVEL_PARAMETERS * LEVEL_PARAMETERS]; /* Cholesky factor of their covariance */
     size_t cell_count;
     struct trend_cell *cells;  /* owned */
     double evidence;           /* ln of the density of all the data, up to a constant */
@@ -73,7 +80,8 @@ struct trend_fit {
 enum status trend_make(const struct trend_job *job, struct trend_fit *out);
 void trend_free(struct trend_fit *fit);
 
-/* One draw from what is left open. `scratch` holds 2 * fit->columns numbers. */
+/* One draw from what is left open. `scratch` holds TREND_SCRATCH(fit) numbers. */
+#define TREND_SCRATCH(fit) (2 * (fit)->columns + 2 * LEVEL_PARAMETERS)
 void trend_draw(const struct trend_fit *fit, gsl_rng *rng, double *scratch,
                 struct trend_state *out);
 

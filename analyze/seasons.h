@@ -134,6 +134,7 @@ struct season_engine {
     double thermostat_start, thermostat_full, thermostat_u; /* degC, K; of the last one; NaN */
     const char *thermostat_from;                            /* "given", "run file", "unknown" */
     double rated_rpm;                                       /* NaN if not recorded */
+    double reference_rpm, reference_sea, warmest_sea;       /* of its boat */
     double full_rpm;         /* full throttle: rated, else the highest held */
     double alarm;            /* degC; NaN */
     struct interval follows; /* K of coolant for each K of sea, at standard conditions */
@@ -152,6 +153,7 @@ struct season_pair {
 struct season_boat {
     char name[100], identification[100], port[100]; /* "" if not recorded */
     size_t outings;
+    double reference_rpm, reference_sea, warmest_sea; /* rpm, degC; NaN without any hold */
 };
 
 struct season_refused { /* a file that could not be read */
@@ -167,7 +169,6 @@ struct season_warning {
 
 struct seasons {
     struct seasons_options options;
-    double reference_rpm, reference_sea, warmest_sea;
     size_t outing_count;
     struct outing *outings; /* owned */
     size_t *outing_boat;    /* owned: index into boats for each outing */

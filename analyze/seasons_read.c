@@ -149,10 +149,9 @@ static enum status take_results(const struct path_list *paths, struct outing_res
     for (size_t i = 0; i < paths->count && !status; i++)
         status = take_result(out, paths->list[i], &results[i], complaint);
     if (!status && out->outing_count == 0)
-        status = complain(complaint, STATUS_NOT_FOUND,
-                          "none of the %zu files can be used. The first, %.300s: %.500s",
-                          paths->count, out->refused_count > 0 ? out->refused[0].path : "",
-                          out->refused_count > 0 ? out->refused[0].why : "");
+        status =
+            complain(complaint, STATUS_NOT_FOUND, "none of %zu runs can be used. The first: %.800s",
+                     paths->count, out->refused_count > 0 ? out->refused[0].why : "");
     return status;
 }
 

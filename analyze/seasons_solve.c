@@ -405,48 +405,65 @@ static bool holds_speed(const struct outing *outing, double rpm)
     return false;
 }
 
-static double count_with(const struct seasons *seasons, double rpm)
+/* The outings of one boat, one after the other: the next from `at` on, or outing_count. */
+static size_t next_of(const struct seasons *seasons, size_t boat, size_t at)
+{
+    while (at < seasons->outing_count && seasons->outing_boat[at] != boat)
+        at++;
+    return at;
+}
+
+static double count_with(const struct seasons *seasons, size_t boat, double rpm)
 {
     double count = 0;
-    for (size_t o = 0; o < seasons->outing_count; o++)
+    for (size_t o = next_of(seasons, boat, 0); o < seasons->outing_count;
+         o = next_of(seasons, boat, o + 1))
         count += holds_speed(&seasons->outings[o], rpm);
     return count;
 }
 
-static double top_held(const struct seasons *seasons)
+static double top_held(const struct outing *outing)
 {
     double top = 0;
-    for (size_t o = 0; o < seasons->outing_count; o++)
-        for (size_t e = 0; e < seasons->outings[o].engine_count; e++)
-            for (size_t i = 0; i < seasons->outings[o].engines[e].hold_count; i++) {
-                const struct hold *hold = &seasons->outings[o].engines[e].holds[i];
-                top = is_used(hold) ? fmax(top, hold->rpm) : top;
-            }
+    for (size_t e = 0; e < outing->engine_count; e++)
+        for (size_t i = 0; i < outing->engines[e].hold_count; i++) {
+            const struct hold *hold = &outing->engines[e].holds[i];
+            top = is_used(hold) ? fmax(top, hold->rpm) : top;
+        }
     return top;
 }
 
-/* The speed that most outings hold; of nearly equals the fastest. */
-static double choose_speed(const struct seasons *seasons)
+/* The speed that most outings hold; of those that half as many hold the fastest. */
+static double choose_speed(const struct seasons *seasons, size_t boat)
 {
-    double top = ceil(top_held(seasons) / ROUND_RPM) * ROUND_RPM, most = 0, best = NAN;
+    double top = 0, most = 0, best = NAN;
+    for (size_t o = next_of(seasons, boat, 0); o < seasons->outing_count;
+         o = next_of(seasons, boat, o + 1))
+        top = fmax(top, top_held(&seasons->outings[o]));
+    top = ceil(top / ROUND_RPM) * ROUND_RPM;
     for (double rpm = ROUND_RPM; rpm <= top; rpm += ROUND_RPM)
-        most = fmax(most, count_with(seasons, rpm));
+        most = fmax(most, count_with(seasons, boat, rpm));
     for (double rpm = top; rpm > 0 && isnan(best) && most > 0; rpm -= ROUND_RPM)
-        if (count_with(seasons, rpm) >= COMMON_SHARE * most)
+        if (count_with(seasons, boat, rpm) >= COMMON_SHARE * most)
             best = rpm;
     return best;
 }
 
-/* Means of the sea over the outings' used holds; returns how many. */
-static size_t list_seas(const struct seasons *seasons, double *seas)
+/* Median of the outings' seas to a whole degree, and the warmest to a tenth above. */
+static void find_seas(const struct seasons *seasons, size_t boat, double *seas, double *median,
+                      double *warmest)
 {
     size_t count = 0;
-    for (size_t o = 0; o < seasons->outing_count; o++) {
+    *warmest = NAN;
+    for (size_t o = next_of(seasons, boat, 0); o < seasons->outing_count;
+         o = next_of(seasons, boat, o + 1)) {
         const struct outing *outing = &seasons->outings[o];
+        *warmest = fmax(*warmest, outing->sea_high);
         if (isfinite(outing->sea_low))
             seas[count++] = 0.5 * (outing->sea_low + outing->sea_high);
     }
-    return count;
+    *median = round(series_median(seas, count));
+    *warmest = ceil(*warmest * 10) / 10;
 }
 
 static enum status set_conditions(struct seasons *seasons)
@@ -455,14 +472,21 @@ static enum status set_conditions(struct seasons *seasons)
     double *seas = malloc((seasons->outing_count + 1) * sizeof *seas);
     if (!seas)
         return STATUS_MEMORY;
-    size_t count = list_seas(seasons, seas);
-    double median = round(series_median(seas, count)), warmest = NAN;
-    for (size_t i = 0; i < seasons->outing_count; i++)
-        warmest = fmax(warmest, seasons->outings[i].sea_high);
+    for (size_t b = 0; b < seasons->boat_count; b++) {
+        struct season_boat *boat = &seasons->boats[b];
+        find_seas(seasons, b, seas, &boat->reference_sea, &boat->warmest_sea);
+        boat->reference_rpm =
+            isfinite(o->reference_rpm) ? o->reference_rpm : choose_speed(seasons, b);
+        boat->reference_sea = isfinite(o->reference_sea) ? o->reference_sea : boat->reference_sea;
+        boat->warmest_sea = isfinite(o->warmest_sea) ? o->warmest_sea : boat->warmest_sea;
+    }
+    for (size_t e = 0; e < seasons->engine_count; e++) {
+        struct season_engine *engine = &seasons->engines[e];
+        engine->reference_rpm = seasons->boats[engine->boat].reference_rpm;
+        engine->reference_sea = seasons->boats[engine->boat].reference_sea;
+        engine->warmest_sea = seasons->boats[engine->boat].warmest_sea;
+    }
     free(seas);
-    seasons->reference_rpm = isfinite(o->reference_rpm) ? o->reference_rpm : choose_speed(seasons);
-    seasons->reference_sea = isfinite(o->reference_sea) ? o->reference_sea : median;
-    seasons->warmest_sea = isfinite(o->warmest_sea) ? o->warmest_sea : ceil(warmest * 10) / 10;
     return STATUS_OK;
 }
 

@@ -134,9 +134,9 @@ static struct word with_interval(const struct style *style, enum unit unit,
                    word_range(style, unit, interval, decimals, sign).s);
 }
 
-static struct word warmest(const struct report_input *input)
+static struct word warmest(const struct report_input *input, const struct season_engine *engine)
 {
-    return word_quantity(input->style, UNIT_DEGC, input->seasons->warmest_sea, 1);
+    return word_quantity(input->style, UNIT_DEGC, engine->warmest_sea, 1);
 }
 
 static void say_state(struct document *document, const struct report_input *input,
@@ -149,7 +149,7 @@ static void say_state(struct document *document, const struct report_input *inpu
               "the outings up to %s",
               word_rpm(engine->full_rpm).s,
               isfinite(input->seasons->options.warmest_sea) ? "asked for" : "on record",
-              warmest(input).s, with_interval(input->style, UNIT_DEGC, f->now, false).s,
+              warmest(input, engine).s, with_interval(input->style, UNIT_DEGC, f->now, false).s,
               season_day(last_at(engine)).s);
     if (isfinite(engine->alarm)) {
         double margin = engine->alarm - f->now.value;
@@ -161,7 +161,7 @@ static void say_state(struct document *document, const struct report_input *inpu
     text_add(&words, ".");
     const struct season_segment *last = &engine->series.segments[engine->series.segment_count - 1];
     if (last->enough)
-        text_addf(&words, " Since %s it has climbed by %s a year%s.", season_month(last->from).s,
+        text_addf(&words, " Since %s it has changed by %s a year%s.", season_month(last->from).s,
                   with_interval(input->style, UNIT_KELVIN, last->climb, true).s,
                   engine->series.by_hours ? " of the usual running" : "");
     document_paragraph(document, text_string(&words));
@@ -289,7 +289,7 @@ static void key_figure(struct document *document, const struct report_input *inp
                   word_quantity(input->style, UNIT_DEGC, engine->alarm, 0).s);
     document_key(document,
                  word_of("Coolant at full throttle (%s) in a sea of %s",
-                         word_rpm(engine->full_rpm).s, warmest(input).s)
+                         word_rpm(engine->full_rpm).s, warmest(input, engine).s)
                      .s,
                  word_quantity(input->style, UNIT_DEGC, f->now.value, decimals).s,
                  text_string(&sure), with_interval(&other, UNIT_DEGC, f->now, false).s);
@@ -477,26 +477,23 @@ static void outing_row(struct document *document, const struct report_input *inp
 
 static void section_season_outings(struct document *document, const struct report_input *input)
 {
-    const char *degree = unit_symbol(UNIT_DEGC, input->style->units);
-    struct word sea = word_of("sea, %s", degree);
-    struct word rise = word_of("open rise, %s", unit_symbol(UNIT_KELVIN, input->style->units));
-    struct word coolant = word_of("coolant, %s", degree);
     const struct column columns[] = {{"date", COLUMN_SHORT},     {"hours", COLUMN_NUMBER},
-                                     {sea.s, COLUMN_NUMBER},     {"holds", COLUMN_NUMBER},
-                                     {"rpm", COLUMN_SHORT},      {rise.s, COLUMN_NUMBER},
-                                     {"interval", COLUMN_SHORT}, {coolant.s, COLUMN_NUMBER}};
+                                     {"sea", COLUMN_NUMBER},     {"holds", COLUMN_NUMBER},
+                                     {"rpm", COLUMN_SHORT},      {"rise", COLUMN_NUMBER},
+                                     {"interval", COLUMN_SHORT}, {"coolant", COLUMN_NUMBER}};
     for (size_t e = 0; e < input->seasons->engine_count; e++) {
         const struct season_engine *engine = &input->seasons->engines[e];
         if (engine->series.point_count == 0)
             continue;
         engine_heading(document, input, engine);
-        document_table(
-            document,
-            word_of("Open rise and coolant at %s and a sea of %s",
-                    word_rpm(input->seasons->reference_rpm).s,
-                    word_quantity(input->style, UNIT_DEGC, input->seasons->reference_sea, 0).s)
-                .s,
-            columns, 8);
+        document_table(document,
+                       word_of("Open rise (%s) and coolant (%s) at %s and a sea of %s",
+                               unit_symbol(UNIT_KELVIN, input->style->units),
+                               unit_symbol(UNIT_DEGC, input->style->units),
+                               word_rpm(engine->reference_rpm).s,
+                               word_quantity(input->style, UNIT_DEGC, engine->reference_sea, 0).s)
+                           .s,
+                       columns, 8);
         for (size_t i = 0; i < engine->series.point_count; i++)
             outing_row(document, input, &engine->series.points[i]);
     }
@@ -506,7 +503,10 @@ static void section_season_left_out(struct document *document, const struct repo
 {
     const struct seasons *s = input->seasons;
     for (size_t i = 0; i < s->refused_count; i++)
-        document_itemf(document, "%s: %s", s->refused[i].path, s->refused[i].why);
+        document_itemf(document, "%s%s%s",
+                       strstr(s->refused[i].why, s->refused[i].path) ? "" : s->refused[i].path,
+                       strstr(s->refused[i].why, s->refused[i].path) ? "" : ": ",
+                       s->refused[i].why);
     for (size_t e = 0; e < s->engine_count; e++)
         for (size_t i = 0; i < s->engines[e].left_out_count; i++) {
             const struct season_left_out *row = &s->engines[e].left_out[i];
@@ -538,8 +538,8 @@ static void certainty_of(struct document *document, const struct report_input *i
     document_itemf(document, "From hold to hold within an outing it scatters by %s.",
                    share_of(style, series->scatter).s);
     document_itemf(document,
-                   "For each kelvin of warmer sea the coolant at standard conditions stands %s K "
-                   "higher. %s",
+                   "For each degree of warmer sea the coolant at standard conditions stands %s "
+                   "degrees higher. %s",
                    with_interval(style, UNIT_ONE, engine->follows, false).s,
                    series->sea_told ? "The outings themselves tell that."
                                     : "The outings add little to what is usual: their seas are too "
@@ -640,7 +640,7 @@ const struct section season_sections[] = {
     {"history", "Service history", false, section_season_history},
     {"warnings", "Warnings", true, section_season_warnings},
     {"outings", "Every outing", false, section_season_outings},
-    {"left-out", "Left out", false, section_season_left_out},
+    {"left-out", "Left out", true, section_season_left_out},
     {"certainty", "How sure, and why", false, section_season_certainty},
     {"cautions", "Take care", false, section_cautions},
     {"method", "Method", false, section_season_method},

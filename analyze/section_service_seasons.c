@@ -53,7 +53,7 @@ static void say_growth(struct text *out, const struct style *style,
 }
 
 static void condition_words(struct text *out, const struct style *style,
-                            const struct seasons *seasons, const struct season_engine *engine)
+                            const struct season_engine *engine)
 {
     const struct season_forecast *forecast = &engine->forecast;
     if (condition_of(engine) == ADVICE_NOT_MEASURED || !isfinite(forecast->now.value)) {
@@ -64,7 +64,7 @@ static void condition_words(struct text *out, const struct style *style,
     text_addf(out,
               "at full throttle in a sea of %.1f °C the coolant stands at %.0f °C by the "
               "outings",
-              seasons->warmest_sea, forecast->now.value);
+              engine->warmest_sea, forecast->now.value);
     if (isfinite(engine->alarm))
         text_addf(out, " (alarm at %.0f °C)", engine->alarm);
     say_growth(out, style, &engine->series);
@@ -109,7 +109,7 @@ static void advise(struct document *document, const struct style *style,
 {
     struct text words = {0};
     size_t points = engine->series.point_count;
-    condition_words(&words, style, seasons, engine);
+    condition_words(&words, style, engine);
     struct advice_input about = {
         .log = log,
         .engine = engine->instance,

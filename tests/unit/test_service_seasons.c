@@ -77,7 +77,7 @@ static void make(struct made *made, enum season_outlook outlook, double years_le
     engine->series.segments[0].enough = true;
     engine->series.segments[0].growth = (struct interval){0.06, 0.02, 0.1};
     facts_set(&made->outings[0].facts, FACT_ENGINE, 0, "coolant", "50 %, 22 L", NULL);
-    seasons->warmest_sea = 24;
+    engine->warmest_sea = 24;
     seasons->boats = made->boats;
     seasons->engines = made->engines;
     seasons->outings = made->outings;
