@@ -9,6 +9,8 @@
 struct cell {
     size_t n;
     double mean, squares; /* squares: sum about the mean */
+    double own;           /* sum of squares of what each reading leaves unsure by itself */
+    double shared;        /* square of what all readings of a run leave unsure together */
 };
 
 static const struct trial *trial_of(const struct trial *trials, size_t count,
@@ -20,8 +22,14 @@ static const struct trial *trial_of(const struct trial *trials, size_t count,
     return NULL;
 }
 
-static void cell_add(struct cell *cell, double value)
+/* Rounded readings repeat each other to the last digit: their scatter says nothing of how well they
+ * are known, so what is stated or seen of the instrument counts too. */
+static void cell_add(struct cell *cell, double value, const struct candidate *from)
 {
+    const struct accuracy *stated = &from->series.accuracy;
+    double step = fmax(stated->step, from->profile.step);
+    cell->own += stated->reading_u * stated->reading_u + step * step / 12;
+    cell->shared = fmax(cell->shared, stated->run_u * stated->run_u);
     double apart = value - cell->mean;
     cell->mean += apart / (double)++cell->n;
     cell->squares += apart * (value - cell->mean);
@@ -39,7 +47,7 @@ static void gather(const struct trial *trials, size_t count, const struct engine
                 continue;
             double mean = trial_mean(trial, quantity, hold);
             if (!isnan(mean))
-                cell_add(&cells[b][hold->side], mean);
+                cell_add(&cells[b][hold->side], mean, trial->chosen[quantity]);
         }
     }
 }
@@ -62,20 +70,31 @@ static struct pooled pool(struct cell cells[][SIDE_COUNT], size_t bands)
     return p;
 }
 
-static struct interval around(double value, double u, double t)
+static struct interval around(double value, double half_width)
 {
-    return (struct interval){value, value - t * u, value + t * u};
+    return (struct interval){value, value - half_width, value + half_width};
+}
+
+/* Standard uncertainty of the mean of a cell, as far as the instrument makes it. */
+static double instrument_u(const struct cell *cell)
+{
+    double n = (double)cell->n;
+    return sqrt(cell->own / (n * n) + cell->shared);
 }
 
 static void put_row(const struct cell *before, const struct cell *after, struct pooled scatter,
                     double level, struct also_row *row)
 {
     double t = scatter.df > 0 ? gsl_cdf_tdist_Pinv(0.5 + 0.5 * level, scatter.df) : NAN;
-    double u_before = scatter.sd / sqrt((double)before->n);
-    double u_after = scatter.sd / sqrt((double)after->n);
-    row->before = around(before->mean, u_before, t);
-    row->after = around(after->mean, u_after, t);
-    row->change = around(after->mean - before->mean, hypot(u_before, u_after), t);
+    double z = gsl_cdf_ugaussian_Pinv(0.5 + 0.5 * level);
+    double half[SIDE_COUNT];
+    const struct cell *cells[SIDE_COUNT] = {before, after};
+    for (int side = 0; side < SIDE_COUNT; side++)
+        half[side] =
+            hypot(t * scatter.sd / sqrt((double)cells[side]->n), z * instrument_u(cells[side]));
+    row->before = around(before->mean, half[SIDE_BEFORE]);
+    row->after = around(after->mean, half[SIDE_AFTER]);
+    row->change = around(after->mean - before->mean, hypot(half[SIDE_BEFORE], half[SIDE_AFTER]));
 }
 
 void also_fill(const struct trial *trials, size_t trial_count, double level,

@@ -320,6 +320,8 @@ void section_bands(struct document *document, const struct report_input *input)
 
 /* --- the same bands in detail, for "how sure" */
 
+#define MANY_DF 999 /* degrees of freedom beyond which their number says nothing */
+
 static void detail_row(struct document *document, const struct report_input *input,
                        const struct band *band)
 {
@@ -334,7 +336,9 @@ static void detail_row(struct document *document, const struct report_input *inp
     document_cell(document, word_range(style, UNIT_KELVIN, band->simultaneous, decimals, true).s);
     document_cellf(document, "%zu, %zu", band->side[SIDE_BEFORE].holds,
                    band->side[SIDE_AFTER].holds);
-    document_cell(document, word_number(style, band->df, band->df < 9.95 ? 1 : 0).s);
+    document_cell(document, band->df > MANY_DF
+                                ? word_of(">%d", MANY_DF).s
+                                : word_number(style, band->df, band->df < 9.95 ? 1 : 0).s);
     document_cellf(document, "%s, %s", thermostat_words(band->side[SIDE_BEFORE].thermostat),
                    thermostat_words(band->side[SIDE_AFTER].thermostat));
 }
@@ -347,10 +351,10 @@ static void detail(struct document *document, const struct report_input *input,
         "%s intervals by speed: temperatures in %s, change in %s with all speeds at once",
         word_level(input->style, input->answer->confidence_level).s,
         unit_symbol(UNIT_DEGC, input->style->units), unit_symbol(UNIT_KELVIN, input->style->units));
-    static const struct column columns[] = {{"rpm", COLUMN_NAME},        {"before", COLUMN_NUMBER},
-                                            {"after", COLUMN_NUMBER},    {"change", COLUMN_NUMBER},
-                                            {"holds", COLUMN_NUMBER},    {"df", COLUMN_NUMBER},
-                                            {"thermostat", COLUMN_WORDS}};
+    static const struct column columns[] = {{"rpm", COLUMN_NAME},     {"before", COLUMN_NUMBER},
+                                            {"after", COLUMN_NUMBER}, {"change", COLUMN_NUMBER},
+                                            {"holds", COLUMN_NUMBER}, {"df", COLUMN_NUMBER},
+                                            {"valve", COLUMN_WORDS}};
     document_table(document, caption.s, columns, sizeof columns / sizeof columns[0]);
     for (size_t i = 0; i < engine->band_count; i++)
         detail_row(document, input, &engine->bands[i]);
