@@ -42,7 +42,7 @@ bench-programs: programs $(B)/boat-model $(BENCH)
 
 help:
 	@echo "make             build searun-logger and searun-analyze into build/release"
-	@echo "make demo        install what is missing, build, record two sample runs, compare them"
+	@echo "make demo        install what is missing, build, record two sample runs, compare them, show seasons"
 	@echo "make check       install what is missing, build, run all tests (some minutes)"
 	@echo "make check-long  ... and the long ones: coverage, fuzzing, guest machines (an hour and more)"
 	@echo "make coverage    how often the 95 % intervals hold the truth, by family of conditions"
@@ -89,7 +89,7 @@ J = -j$(shell nproc)
 
 demo:
 	@scripts/install-deps build
-	@$(MAKE) --no-print-directory $(J) programs
+	@$(MAKE) --no-print-directory $(J) programs $(B)/boat-model
 	@scripts/demo
 
 # Tests run against programs built with the address and undefined-behaviour sanitizers; the programs
