@@ -2,6 +2,8 @@
 VERSION := 0.1.0
 PREFIX ?= /usr/local
 DESTDIR ?=
+UNITDIR ?= $(PREFIX)/lib/systemd/system
+SYSUSERSDIR ?= $(PREFIX)/lib/sysusers.d
 CC ?= gcc
 CLANG ?= clang
 B ?= build/release
@@ -140,6 +142,7 @@ $(B)/fuzz_%: $(B)/tests/fuzz/fuzz_%.o $(B)/liblogger.a $(B)/libanalyze.a $(B)/li
 
 # What README.md names stands beside it under the same names.
 DOCS := README.md DEVELOPERS.md LICENSE logger/example.ini logger/example-sheet.csv \
+	logger/searun-adapters.rules logger/searun-can.network logger/searun-buffers.conf \
 	sample-runs/chart.png
 install: programs
 	install -d $(DESTDIR)$(PREFIX)/bin $(DESTDIR)$(PREFIX)/share/man/man1
@@ -148,10 +151,16 @@ install: programs
 		$(DESTDIR)$(PREFIX)/share/man/man1/
 	for file in $(DOCS); do \
 		install -D -m 644 $$file $(DESTDIR)$(PREFIX)/share/doc/searun/$$file || exit; done
+	install -d $(DESTDIR)$(UNITDIR) $(DESTDIR)$(SYSUSERSDIR)
+	sed 's|/usr/local/bin/|$(PREFIX)/bin/|' logger/searun-logger.service \
+		>$(DESTDIR)$(UNITDIR)/searun-logger.service
+	chmod 644 $(DESTDIR)$(UNITDIR)/searun-logger.service
+	install -m 644 logger/searun-sysusers.conf $(DESTDIR)$(SYSUSERSDIR)/searun.conf
 
 uninstall:
 	rm -f $(addprefix $(DESTDIR)$(PREFIX)/bin/,searun-logger searun-analyze) \
 		$(addprefix $(DESTDIR)$(PREFIX)/share/man/man1/,searun-logger.1 searun-analyze.1)
+	rm -f $(DESTDIR)$(UNITDIR)/searun-logger.service $(DESTDIR)$(SYSUSERSDIR)/searun.conf
 	rm -rf $(DESTDIR)$(PREFIX)/share/doc/searun
 
 clean:

@@ -115,11 +115,23 @@ static enum sp_return set_up(struct sp_port *port, int baud)
     return answer;
 }
 
+/* The library knows ports by the names that the system gave them, not by links (/dev/serial/by-id).
+ * Where a link leads to may be another port each time. */
+static enum sp_return find_port(struct serial *serial)
+{
+    char *path = realpath(serial->path, NULL);
+    errno = 0;
+    enum sp_return answer = sp_get_port_by_name(path ? path : serial->path, &serial->port);
+    int error = errno;
+    free(path);
+    errno = error;
+    return answer;
+}
+
 static enum status open_serial(void *self, struct complaint *complaint)
 {
     struct serial *serial = self;
-    errno = 0;
-    enum sp_return answer = sp_get_port_by_name(serial->path, &serial->port);
+    enum sp_return answer = find_port(serial);
     if (answer != SP_OK)
         return fail_open(serial, answer, complaint);
     answer = sp_open(serial->port, SP_MODE_READ);

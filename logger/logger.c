@@ -11,6 +11,7 @@
 #include "control.h"
 #include "input_replay.h"
 #include "loop.h"
+#include "notify.h"
 #include "rebuild.h"
 #include "recording.h"
 #include "situation.h"
@@ -29,6 +30,7 @@
 #define TICK_NS NS_PER_S
 #define SPLIT_LATEST_NS (10 * NS_PER_S) /* longest wait for a moment between messages */
 #define STILL_AGAIN_NS (60 * NS_PER_S)  /* a run was stopped by hand: engines have stopped since */
+#define STALL_LONGEST_MS (300 * 1000)   /* a thread that has not moved for so long is stuck */
 #define ENDINGS_MAX 4                   /* runs that are written out beside the present one */
 
 /* Numbers of loop_call. */
@@ -82,6 +84,9 @@ struct logger {
     int64_t tick_at, control_at;
     int wake_fd;
     struct control *control;
+    struct notify notify;
+    int64_t fed_at;         /* the watchdog */
+    enum activity told;     /* to the service manager; ACTIVITY_COUNT: nothing yet */
     char folder[PATH_ROOM]; /* of runs */
     struct worker *rebuilder;
     struct sweep { /* what it works on; its own while it works */
@@ -718,12 +723,19 @@ static enum status answer_stop(struct logger *it, unsigned uid, FILE *reply,
     return STATUS_OK;
 }
 
+static enum activity activity_of(const struct logger *it)
+{
+    if (!it->run)
+        return it->trouble;
+    return it->stage == RUN_OPENING ? ACTIVITY_BEGINNING : ACTIVITY_RECORDING;
+}
+
 static struct situation look_around(struct logger *it)
 {
     struct backlog_item item;
     bool open = it->run && it->stage != RUN_OPENING;
     struct situation situation = {
-        .activity = it->run ? (open ? ACTIVITY_RECORDING : ACTIVITY_BEGINNING) : it->trouble,
+        .activity = activity_of(it),
         .unattended = is_unattended(it),
         .now = loop_now(&it->loop).at,
         .run = open ? it->run->path : "",
@@ -787,7 +799,98 @@ static void open_control(struct logger *it)
             complaint.text);
 }
 
+/* --- settings that are read again */
+
+static bool are_same_inputs(const struct config *a, const struct config *b)
+{
+    bool same = a->input_count == b->input_count;
+    for (size_t i = 0; same && i < a->input_count; i++)
+        same = strcmp(a->inputs[i].label, b->inputs[i].label) == 0 &&
+               strcmp(a->inputs[i].text, b->inputs[i].text) == 0;
+    return same;
+}
+
+/* What is in use for as long as the logger is at work stays as it is. */
+static void keep_fixed(const struct logger *it, struct config *fresh)
+{
+    struct settings *new = &fresh->settings;
+    const struct settings *old = &it->config.settings;
+    if (!are_same_inputs(&it->config, fresh) || strcmp(old->socket, new->socket) != 0 ||
+        old->unattended != new->unattended || old->receive_buffer < new->receive_buffer ||
+        old->receive_buffer > new->receive_buffer || old->reopen_longest < new->reopen_longest ||
+        old->reopen_longest > new->reopen_longest)
+        say(it->voice, SAY_WARNING,
+            "inputs, socket, unattended, receive_buffer and reopen_longest are as before until the "
+            "logger is started again");
+    fresh->input_count = it->config.input_count;
+    memcpy(fresh->inputs, it->config.inputs, sizeof fresh->inputs);
+    memcpy(new->socket, old->socket, sizeof new->socket);
+    new->unattended = old->unattended;
+    new->receive_buffer = old->receive_buffer;
+    new->reopen_longest = old->reopen_longest;
+}
+
+static void adopt(struct logger *it, struct config *fresh)
+{
+    struct transducer_map map;
+    if (config_transducers(fresh, &map) != STATUS_OK) {
+        config_free(fresh);
+        return;
+    }
+    keep_fixed(it, fresh);
+    config_free(&it->config);
+    it->config = *fresh;
+    it->map = map;
+    it->live.turning.above = it->config.settings.turning_rpm;
+    say(it->voice, SAY_NOTE,
+        "the settings were read again; facts, transducers and where runs go count from the next "
+        "run on");
+}
+
+static void reload(struct logger *it)
+{
+    struct config fresh;
+    if (!it->order->reload) {
+        say(it->voice, SAY_WARNING, "there is no configuration file to read again");
+        return;
+    }
+    notify_say(&it->notify, "RELOADING=1\nMONOTONIC_USEC=%lld",
+               (long long)(loop_monotonic() / NS_PER_US));
+    if (it->order->reload(it->order->self, &fresh) == STATUS_OK)
+        adopt(it, &fresh);
+    else
+        say(it->voice, SAY_WARNING, "the settings are as before: the file is not taken as it is");
+    notify_say(&it->notify, "READY=1");
+}
+
 /* --- as time goes by */
+
+/* Whether the threads that store get on. A stall of minutes is bridged; what lasts longer will not
+ * end by itself. */
+static bool is_sound(const struct logger *it, int64_t now)
+{
+    if (!it->run)
+        return true;
+    if (it->stage == RUN_OPENING)
+        return now - it->tried_at < STALL_LONGEST_MS * NS_PER_MS;
+    return writer_stall(it->run->writer) < STALL_LONGEST_MS;
+}
+
+static void tell_manager(struct logger *it, int64_t now)
+{
+    enum activity activity = activity_of(it);
+    if (it->notify.watchdog_ns > 0 && now - it->fed_at >= it->notify.watchdog_ns / 4 &&
+        is_sound(it, now)) {
+        notify_say(&it->notify, "WATCHDOG=1");
+        it->fed_at = now;
+    }
+    if (activity == it->told)
+        return;
+    it->told = activity;
+    notify_say(&it->notify, "STATUS=%s%s%s", activity_key(activity),
+               activity == ACTIVITY_RECORDING ? " " : "",
+               activity == ACTIVITY_RECORDING ? it->run->path : "");
+}
 
 static void tick_run(struct logger *it, int64_t now)
 {
@@ -816,6 +919,7 @@ static void tick(struct logger *it, int64_t now)
         return;
     it->tick_at = now + TICK_NS;
     live_tick(&it->live, now);
+    tell_manager(it, now);
     if (it->run && it->stage == RUN_LIVE)
         tick_run(it, now);
     else if (!it->run && !it->replay)
@@ -886,6 +990,8 @@ static void work(struct logger *it)
             it->signalled = true;
             return;
         }
+        if (turn.hangup)
+            reload(it);
         if (turn.inputs_over || turn.now.at >= it->until)
             return;
         due = attend(it, &turn);
@@ -963,6 +1069,7 @@ static enum status begin(struct logger *it)
     if (it->run && it->replay)
         go_live(it);
     open_control(it);
+    notify_say(&it->notify, "READY=1");
     return STATUS_OK;
 }
 
@@ -992,6 +1099,7 @@ static void catch_up(struct logger *it, int64_t now)
 static void finish(struct logger *it)
 {
     int64_t at = end_of_all(it);
+    notify_say(&it->notify, "STOPPING=1\nSTATUS=finishing");
     for (size_t i = 0; i < it->inlet_count; i++)
         inlet_finish(&it->inlets[i], at, it->front);
     catch_up(it, at);
@@ -1008,6 +1116,7 @@ static void finish(struct logger *it)
 static void clean_up(struct logger *it)
 {
     control_close(it->control);
+    notify_close(&it->notify);
     worker_end(it->rebuilder, it->signalled);
     recording_free(it->run);
     for (size_t i = 0; i < it->inlet_count; i++)
@@ -1035,6 +1144,8 @@ enum status logger_record(struct config *config, const struct order *order,
     it->order = order;
     it->voice = voice;
     it->trouble = ACTIVITY_WAITING;
+    it->told = ACTIVITY_COUNT;
+    notify_open(&it->notify);
     it->wake_fd = it->loop.epoll_fd = it->loop.signal_fd = -1;
     enum status status = begin(it);
     if (status == STATUS_OK) {

@@ -28,6 +28,11 @@ struct moment loop_now(const struct loop *loop)
                            .unix_ns = read_clock(CLOCK_REALTIME)};
 }
 
+int64_t loop_monotonic(void)
+{
+    return read_clock(CLOCK_MONOTONIC);
+}
+
 int64_t loop_start_by_clock(const struct loop *loop)
 {
     struct moment now = loop_now(loop);

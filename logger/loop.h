@@ -45,6 +45,9 @@ void loop_turn(struct loop *loop, struct inlet *inlets, size_t count, struct int
 /* Now, on both clocks. */
 struct moment loop_now(const struct loop *loop);
 
+/* CLOCK_MONOTONIC in ns, for the service manager. */
+int64_t loop_monotonic(void);
+
 /* What the wall clock says instant 0 was: differs from start_unix_us if it was set during the run. */
 int64_t loop_start_by_clock(const struct loop *loop);
 

@@ -181,6 +181,13 @@ static enum status take_quiet(struct command *command, const char *text)
     return STATUS_OK;
 }
 
+static enum status take_levels(struct command *command, const char *text)
+{
+    (void)text;
+    command->voice.levels = true;
+    return STATUS_OK;
+}
+
 static enum status take_check(struct command *command, const char *text)
 {
     (void)text;
@@ -243,6 +250,8 @@ static const struct option_row {
      "where a logger at work is asked (mark, status ...); as --set logger.socket=PATH"},
     {"json", NULL, take_json, "status: for programs"},
     {"quiet", NULL, take_quiet, "say only what is wrong or missing"},
+    {"log-levels", NULL, take_levels,
+     "for the system's log: begin each line with its level (<4> is a warning)"},
     {"check-config", NULL, take_check, "check file and options, record nothing"},
     {"help-config", NULL, print_config_help, "list every setting with default and allowed values"},
     {"help", NULL, print_help, "this text"},
@@ -337,7 +346,8 @@ static void tell_problem(void *self, const char *text)
     say(&command->voice, SAY_ERROR, "%s", text);
 }
 
-static enum status apply_set(struct command *command, const struct assignment *set)
+static enum status apply_set(const struct command *command, const struct assignment *set,
+                             struct config *to)
 {
     struct complaint complaint = {""};
     size_t room = strlen(set->prefix) + strlen(set->text) + 1;
@@ -345,23 +355,33 @@ static enum status apply_set(struct command *command, const struct assignment *s
     if (!text)
         return STATUS_MEMORY;
     snprintf(text, room, "%s%s", set->prefix, set->text);
-    enum status status = set->apply(&command->config, text, &complaint);
+    enum status status = set->apply(to, text, &complaint);
     if (status != STATUS_OK)
         say(&command->voice, SAY_ERROR, "command line: %s", complaint.text);
     free(text);
     return status;
 }
 
-static enum status configure(struct command *command)
+static enum status configure(struct command *command, struct config *to)
 {
     struct problems problems = {tell_problem, command, 0};
     enum status status = STATUS_OK;
     if (command->file)
-        status = config_read(&command->config, command->file, &problems);
+        status = config_read(to, command->file, &problems);
     for (size_t i = 0; i < command->set_count; i++) {
-        enum status set_status = apply_set(command, &command->sets[i]);
+        enum status set_status = apply_set(command, &command->sets[i], to);
         status = status == STATUS_OK ? set_status : status;
     }
+    return status;
+}
+
+/* The file may have been changed; the options count over it as before. */
+static enum status reload(void *self, struct config *fresh)
+{
+    config_init(fresh);
+    enum status status = configure(self, fresh);
+    if (status != STATUS_OK)
+        config_free(fresh);
     return status;
 }
 
@@ -424,7 +444,7 @@ static enum status make_table_run(struct command *command)
 
 static enum status work(struct command *command)
 {
-    enum status status = configure(command);
+    enum status status = configure(command, &command->config);
     if (status != STATUS_OK)
         return STATUS_BAD_USAGE;
     if (command->request[0])
@@ -443,6 +463,8 @@ static enum status work(struct command *command)
         return write_blank(command);
     if (command->tables.sheet || command->tables.csv || command->tables.columns)
         return make_table_run(command);
+    command->order.reload = command->file ? reload : NULL;
+    command->order.self = command;
     return logger_record(&command->config, &command->order, &command->voice);
 }
 
@@ -461,7 +483,8 @@ static enum status check_tables(const struct voice *voice)
 
 int main(int argc, char **argv)
 {
-    struct command command = {.voice = {STDERR_FILENO, SAY_NOTE}};
+    struct command command = {.voice = {.fd = STDERR_FILENO, .least = SAY_NOTE}};
+    command.voice.levels = say_is_journal(STDERR_FILENO);
     config_init(&command.config);
     enum status status = check_tables(&command.voice);
     if (status == STATUS_OK)

@@ -2,8 +2,11 @@
 #include "say.h"
 
 #include <stdarg.h>
+#include <inttypes.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
+#include <sys/stat.h>
 #include <unistd.h>
 
 #define LONGEST 2048
@@ -13,6 +16,24 @@ static const char *const prefixes[] = {
     [SAY_WARNING] = "searun-logger: warning: ",
     [SAY_NOTE] = "searun-logger: ",
 };
+
+/* The numbers of syslog(3). */
+static const char *const level_prefixes[] = {
+    [SAY_ERROR] = "<3>error: ",
+    [SAY_WARNING] = "<4>warning: ",
+    [SAY_NOTE] = "<6>",
+};
+
+bool say_is_journal(int fd)
+{
+    const char *stream = getenv("JOURNAL_STREAM");
+    struct stat about;
+    uintmax_t device, inode;
+    char behind;
+    return stream && fstat(fd, &about) == 0 &&
+           sscanf(stream, "%" SCNuMAX ":%" SCNuMAX "%c", &device, &inode, &behind) == 2 &&
+           device == about.st_dev && inode == about.st_ino;
+}
 
 /* Words that quote a device or a file must not move the cursor or ring a bell. */
 static void tame(char *text)
@@ -27,7 +48,7 @@ void say(const struct voice *voice, enum say_level level, const char *format, ..
     if (level > voice->least)
         return;
     char line[LONGEST + 1];
-    int head = snprintf(line, LONGEST, "%s", prefixes[level]);
+    int head = snprintf(line, LONGEST, "%s", (voice->levels ? level_prefixes : prefixes)[level]);
     va_list arguments;
     va_start(arguments, format);
     vsnprintf(line + head, LONGEST - (size_t)head, format, arguments);

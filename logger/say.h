@@ -2,6 +2,8 @@
 #ifndef SEARUN_SAY_H
 #define SEARUN_SAY_H
 
+#include <stdbool.h>
+
 enum say_level {
     SAY_ERROR,   /* the run ends or does not begin */
     SAY_WARNING, /* something is missing or lost, recording goes on */
@@ -12,7 +14,11 @@ enum say_level {
 struct voice {
     int fd;
     enum say_level least; /* less important words are not said */
+    bool levels; /* a log listens, not a person: levels as in sd-daemon(3), "<4>", no name */
 };
+
+/* Whether the descriptor leads to the system's journal, as JOURNAL_STREAM says (systemd.exec(5)). */
+bool say_is_journal(int fd);
 
 /* One message, one line, one write. "error:" and "warning:" are put in front by level. */
 void say(const struct voice *voice, enum say_level level, const char *format, ...)

@@ -96,6 +96,7 @@ struct keeping {
     unsigned reader; /* its number in the ring */
     pthread_t thread;
     atomic_bool failed;
+    _Atomic int64_t moved_ms;  /* when the thread last took a record, or found none */
     uint64_t sync_failures;    /* the keeper's */
     pthread_mutex_t sync_lock; /* sync and close never meet */
     bool closing;              /* under it */
@@ -110,6 +111,7 @@ struct writer {
     struct chore chore;
     pthread_t keeper;
     bool keeper_runs;
+    _Atomic int64_t kept_ms; /* when the keeper last began to keep */
 
     pthread_mutex_t lock;
     pthread_cond_t changed;
@@ -380,6 +382,7 @@ static void drain(struct keeping *it)
     int64_t flushed_at = now_ms();
     for (;;) {
         const struct record *record = take(it, &flushed_at);
+        atomic_store_explicit(&it->moved_ms, flushed_at, memory_order_relaxed);
         if (!record)
             continue;
         if (record->kind == RECORD_END) {
@@ -391,6 +394,17 @@ static void drain(struct keeping *it)
         store_one(it, record);
         ring_release(it->writer->ring, it->reader);
     }
+}
+
+int64_t writer_stall(const struct writer *writer)
+{
+    int64_t earliest = atomic_load(&writer->kept_ms);
+    for (size_t i = 0; i < writer->count; i++) {
+        int64_t moved = atomic_load(&writer->keepings[i].moved_ms);
+        earliest = moved < earliest ? moved : earliest;
+    }
+    int64_t now = now_ms();
+    return now > earliest ? now - earliest : 0;
 }
 
 static void answer_opened(struct writer *writer, enum status status,
@@ -509,6 +523,7 @@ static void *keep(void *argument)
     struct writer *writer = argument;
     int64_t next_ms = now_ms() + KEEP_MS;
     while (wait_for_time(writer, next_ms)) {
+        atomic_store(&writer->kept_ms, now_ms());
         keep_once(writer);
         int64_t now = now_ms();
         next_ms = next_ms + KEEP_MS > now ? next_ms + KEEP_MS : now + KEEP_MS;
@@ -548,6 +563,7 @@ static void begin_keeping(struct writer *writer, const struct store *store)
     it->writer = writer;
     it->store = store;
     it->reader = (unsigned)writer->count;
+    atomic_store(&it->moved_ms, now_ms());
     pthread_mutex_init(&it->sync_lock, NULL);
 }
 
@@ -562,6 +578,7 @@ static struct writer *allocate(const struct store *const *stores, size_t ring_si
     pthread_cond_init(&writer->changed, &attributes);
     pthread_condattr_destroy(&attributes);
     pthread_mutex_init(&writer->lock, NULL);
+    atomic_store(&writer->kept_ms, now_ms());
     writer->news_fd = eventfd(0, EFD_CLOEXEC | EFD_NONBLOCK);
     for (; stores[writer->count]; writer->count++)
         begin_keeping(writer, stores[writer->count]);

@@ -96,6 +96,10 @@ bool writer_count(struct writer *writer, int64_t first, int64_t last, unsigned i
 
 bool writer_clock_set(struct writer *writer, int64_t at, int64_t step_us);
 
+/* ms since the slowest of the threads last got on: 0.1 s while all is well, far more while storage
+ * does not answer. */
+int64_t writer_stall(const struct writer *writer);
+
 /* Share of the ring in use, 0 .. 1. */
 double writer_fill(const struct writer *writer);
 
