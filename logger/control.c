@@ -267,14 +267,27 @@ static void write_reply(const struct control *control, struct client *client,
     free(words);
 }
 
+static void speak(struct client *client)
+{
+    ssize_t count =
+        write(client->fd, client->reply + client->sent, client->reply_length - client->sent);
+    if (count < 0 && (errno == EAGAIN || errno == EINTR))
+        return;
+    client->sent += count > 0 ? (size_t)count : 0;
+    if (count <= 0 || client->sent == client->reply_length)
+        dismiss(client);
+}
+
 static void answer(struct control *control, struct client *client, size_t length)
 {
     struct request request;
     struct complaint complaint = {""};
     enum status status = request_parse(client->request, length, &request, &complaint);
     write_reply(control, client, &request, status, &complaint);
-    if (!client->reply ||
-        !watch_fd(control, client->fd, EPOLLOUT, (uint32_t)(client - control->clients)))
+    if (client->reply)
+        speak(client); /* mostly all of it */
+    if (client->fd >= 0 && (!client->reply || !watch_fd(control, client->fd, EPOLLOUT,
+                                                        (uint32_t)(client - control->clients))))
         dismiss(client);
 }
 
@@ -295,17 +308,6 @@ static void hear(struct control *control, struct client *client)
         answer(control, client, (size_t)(feed - client->request));
     else if (count == 0 || client->asked == sizeof client->request)
         answer(control, client, client->asked);
-}
-
-static void speak(struct client *client)
-{
-    ssize_t count =
-        write(client->fd, client->reply + client->sent, client->reply_length - client->sent);
-    if (count < 0 && (errno == EAGAIN || errno == EINTR))
-        return;
-    client->sent += count > 0 ? (size_t)count : 0;
-    if (count <= 0 || client->sent == client->reply_length)
-        dismiss(client);
 }
 
 static void serve(struct control *control, struct client *client)
