@@ -129,6 +129,12 @@ static void add_check(const struct checking *c, enum fleet_what what, double tru
         c->score->check[c->score->count++] = (struct fleet_check){what, truth, found};
 }
 
+/* The warmest sea as it really is: the analyzer knows it as this boat's thermometer shows it. */
+static double warmest_sea(const struct checking *c)
+{
+    return c->seasons->warmest_sea - c->boat->base.sea_sender.offset;
+}
+
 /* ln of the open rise at standard conditions, of an engine or of one over another. */
 static double log_rise(const struct checking *c, int first, int second, double hours)
 {
@@ -200,7 +206,7 @@ static void check_steps(const struct checking *c, const struct season_series *se
         add_check(c, second >= 0 ? FLEET_PAIR_STEP : FLEET_STEP, ratio, step->ratio);
         if (second >= 0)
             continue;
-        const double rpm = c->seasons->engines[first].full_rpm, sea = c->seasons->warmest_sea;
+        const double rpm = c->seasons->engines[first].full_rpm, sea = warmest_sea(c);
         add_check(c, FLEET_STEP_FULL,
                   fleet_reading(c->boat, (size_t)first, after, rpm, sea) -
                       fleet_reading(c->boat, (size_t)first, before, rpm, sea),
@@ -222,12 +228,11 @@ static void check_outlook(const struct checking *c, size_t e)
     const double now = engine->series.points[engine->series.point_count - 1].at;
     const size_t number = (size_t)engine->instance;
     c->score->outlook[f->outlook]++;
-    add_check(
-        c, FLEET_NOW,
-        fleet_reading(c->boat, number, hours_at(c, now), engine->full_rpm, c->seasons->warmest_sea),
-        f->now);
+    add_check(c, FLEET_NOW,
+              fleet_reading(c->boat, number, hours_at(c, now), engine->full_rpm, warmest_sea(c)),
+              f->now);
     const double hours = fleet_alarm_hours(c->boat, number, hours_at(c, now), engine->full_rpm,
-                                           c->seasons->warmest_sea, ALARM);
+                                           warmest_sea(c), ALARM);
     double years = isinf(hours) ? INFINITY : years_from(now, (double)fleet_unix_at(c->boat, hours));
     years = years < NEVER_YEARS ? fmax(years, 0) : INFINITY;
     const struct interval found = {years_from(now, f->at.value), years_from(now, f->at.low),
