@@ -132,13 +132,13 @@ static void add_check(const struct checking *c, enum fleet_what what, double tru
 /* The warmest sea as it really is: the analyzer knows it as this boat's thermometer shows it. */
 static double warmest_sea(const struct checking *c)
 {
-    return c->seasons->warmest_sea - c->boat->base.sea_sender.offset;
+    return c->seasons->boats[0].warmest_sea - c->boat->base.sea_sender.offset;
 }
 
 /* ln of the open rise at standard conditions, of an engine or of one over another. */
 static double log_rise(const struct checking *c, int first, int second, double hours)
 {
-    const double rpm = c->seasons->reference_rpm;
+    const double rpm = c->seasons->boats[0].reference_rpm;
     double rise = fleet_log_rise(c->boat, (size_t)first, hours, rpm);
     if (second >= 0)
         rise -= fleet_log_rise(c->boat, (size_t)second, hours, rpm);
