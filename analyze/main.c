@@ -1,5 +1,6 @@
 /* searun-analyze - says what two sea trials show about an engine's cooling. */
 #include <errno.h>
+#include <signal.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -9,6 +10,7 @@
 #include "deliver.h"
 #include "export.h"
 #include "folder.h"
+#include "guard.h"
 #include "note_command.h"
 #include "options.h"
 #include "report.h"
@@ -418,6 +420,21 @@ static enum outcome run_general(const char *word)
     return outcome;
 }
 
+/* The command in a process of its own, as it reads files from anywhere. */
+static int run_guarded(const struct command *command, int count, char **arguments)
+{
+    struct complaint complaint;
+    int answer = guard_start(&complaint);
+    int number = -2 - answer;
+    if (answer == GUARD_WORK)
+        return (int)command->run(count, arguments);
+    if (answer >= 0)
+        return answer;
+    if (number == SIGINT || number == SIGTERM || number == SIGPIPE || number == SIGHUP)
+        return 128 + number; /* somebody wanted it to end */
+    return (int)fail(number == SIGKILL ? OUTCOME_MEMORY : OUTCOME_UNREADABLE, &complaint);
+}
+
 int main(int argc, char **argv)
 {
     if (argc < 2) {
@@ -429,6 +446,6 @@ int main(int argc, char **argv)
     }
     for (size_t i = 0; i < COMMANDS; i++)
         if (strcmp(argv[1], commands[i].syntax->name) == 0)
-            return (int)commands[i].run(argc - 2, argv + 2);
+            return run_guarded(&commands[i], argc - 2, argv + 2);
     return (int)run_general(argv[1]);
 }
