@@ -107,6 +107,16 @@ static void say_verdict(struct prose *prose, const struct engine_answer *engine)
     }
 }
 
+/* A claim that stands on a load nobody recorded says so itself. */
+static void say_load(struct prose *prose, const struct engine_answer *engine)
+{
+    bool claims = engine->finding == FINDING_LOWERED || engine->finding == FINDING_RAISED;
+    if (claims && isnan(engine->control_ratio.value) && engine->load_from != NULL &&
+        strcmp(engine->load_from, "assumed") == 0)
+        say(prose, " This takes for granted that the load at equal speed was alike: it was not "
+                   "recorded (see Warnings).");
+}
+
 /* How many holds the key figure rests on, where that is too few to see how well they repeat. */
 static bool single_hold(const struct engine_answer *engine)
 {
@@ -120,8 +130,8 @@ static void say_holds(struct prose *prose, const struct engine_answer *engine)
     if (!single_hold(engine))
         return;
     bool both = side[SIDE_BEFORE].holds == 1 && side[SIDE_AFTER].holds == 1;
-    say(prose, " The figure rests on a single hold of this speed %s.",
-        both                           ? "before and a single one after"
+    say(prose, " The figure rests on one hold of this speed %s.",
+        both                           ? "on each side"
         : side[SIDE_BEFORE].holds == 1 ? "before"
                                        : "after");
 }
@@ -149,9 +159,8 @@ static void say_drift(struct prose *prose, const struct engine_answer *engine,
         return;
     double rate = fabs(worst->coolant_slope) * 60;
     say(prose,
-        " In a hold %s the coolant was still %s by %s a minute: the steady temperature it was on "
-        "its "
-        "way to is calculated.",
+        " In one hold %s the coolant was still %s by %s a minute; its end temperature is "
+        "calculated.",
         worst->side == SIDE_BEFORE ? "before" : "after",
         worst->coolant_slope > 0 ? "rising" : "falling",
         word_quantity(style, UNIT_KELVIN, rate, 1).s);
@@ -228,6 +237,7 @@ bool finding_sentence(const struct engine_answer *engine, double level, double s
     say_change(&sentence, engine, level, sea, style);
     say_ratio(&sentence, engine, style);
     say_verdict(&sentence, engine);
+    say_load(&sentence, engine);
     say_holds(&sentence, engine);
     say_drift(&sentence, engine, style);
     return true;

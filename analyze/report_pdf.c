@@ -92,14 +92,14 @@ static const struct ink *ink_of(enum finding finding)
 static void print_finding(struct press *press, const struct block *block)
 {
     struct book *book = &press->book;
-    double height = height_of(book, &finding_face, block->words[0], 14) + 11;
+    double height = height_of(book, &finding_face, block->words[0], 14) + 9;
     book_space(book, 4);
     book_need(book, height);
     book_box(book, book->left, book->y, book_width(book), height, true, &ink_ground);
     book_box(book, book->left, book->y, 5, height, true, ink_of(block->finding));
-    book->y += 5.5;
+    book->y += 4.5;
     tagged_words(book, "P", &finding_face, &ink_black, 14, block->words[0]);
-    book->y += 5.5;
+    book->y += 4.5;
 }
 
 /* The number, and beside it how sure it is and what it is in other units. */
@@ -112,12 +112,12 @@ static void print_key(struct press *press, const struct block *block)
     double beside = height_of(book, &body_face, block->words[2], indent + 10) +
                     height_of(book, &body_face, block->words[3], indent + 10);
     double body = fmax(tall, beside);
-    double height = 14 + height_of(book, &body_face, block->words[0], 20) + body;
+    double height = 10 + height_of(book, &body_face, block->words[0], 20) + body;
     book_space(book, 7);
     book_need(book, height);
     double top = book->y;
     book_box(book, book->left, top, book_width(book), height, false, &ink_line);
-    book->y += 7;
+    book->y += 5;
     tagged_words(book, "P", &body_face, &ink_black, 10, block->words[0]);
     double line = book->y;
     book->y = line + (body - tall) / 2;

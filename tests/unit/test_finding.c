@@ -50,7 +50,7 @@ static void sound_holds_need_no_word(void **state)
     start(&made);
     finding_say(made.engine, &made.context);
     has(made.engine->sentence, "cooled better");
-    hasnt(made.engine->sentence, "single hold");
+    hasnt(made.engine->sentence, "rests on");
     hasnt(made.engine->sentence, "a minute");
     assert_string_equal(made.engine->next, "");
     made_free(&made.answer);
@@ -63,10 +63,10 @@ static void single_holds_are_told(void **state)
     start(&made);
     made.engine->bands[5].side[SIDE_AFTER].holds = 1;
     finding_say(made.engine, &made.context);
-    has(made.engine->sentence, "rests on a single hold of this speed after.");
+    has(made.engine->sentence, "rests on one hold of this speed after.");
     made.engine->bands[5].side[SIDE_BEFORE].holds = 1;
     finding_say(made.engine, &made.context);
-    has(made.engine->sentence, "a single hold of this speed before and a single one after.");
+    has(made.engine->sentence, "rests on one hold of this speed on each side.");
     has(made.engine->next, "Hold 2800\u00a0rpm twice in each run, up the ladder and down again.");
     made_free(&made.answer);
 }
@@ -81,7 +81,7 @@ static void a_drifting_hold_is_told(void **state)
     made.engine->holds[5].coolant_slope = 0.0202;
     finding_say(made.engine, &made.context);
     has(made.engine->sentence,
-        "In a hold before the coolant was still rising by 1.2\u00a0K a minute");
+        "In one hold before the coolant was still rising by 1.2\u00a0K a minute");
     has(made.engine->next, "for 7 minutes or more");
     assert_true(finding_sentence(made.engine, 0.95, 18.1, &us, words, sizeof words));
     has(words, "rising by 2.2\u00a0°F a minute");
@@ -89,6 +89,23 @@ static void a_drifting_hold_is_told(void **state)
     made.engine->holds[0].coolant_slope = 0.0202; /* of another speed */
     assert_true(finding_sentence(made.engine, 0.95, 18.1, &si, words, sizeof words));
     hasnt(words, "a minute");
+    made_free(&made.answer);
+}
+
+static void a_load_that_is_assumed_is_told(void **state)
+{
+    (void)state;
+    struct made made;
+    start(&made);
+    finding_say(made.engine, &made.context);
+    has(made.engine->sentence, "takes for granted that the load at equal speed was alike");
+    made.engine->load_from = "fuel_rate";
+    finding_say(made.engine, &made.context);
+    hasnt(made.engine->sentence, "for granted");
+    made.engine->load_from = "assumed";
+    made.engine->control_ratio = (struct interval){1, 0.9, 1.1}; /* cancels */
+    finding_say(made.engine, &made.context);
+    hasnt(made.engine->sentence, "for granted");
     made_free(&made.answer);
 }
 
@@ -110,6 +127,7 @@ int main(void)
         cmocka_unit_test(sound_holds_need_no_word),
         cmocka_unit_test(single_holds_are_told),
         cmocka_unit_test(a_drifting_hold_is_told),
+        cmocka_unit_test(a_load_that_is_assumed_is_told),
         cmocka_unit_test(no_change_says_what_would_have_shown),
     };
     return cmocka_run_group_tests_name("finding", tests, NULL, NULL);
