@@ -32,8 +32,9 @@
 #define RISE_LEAST 0.2   /* K */
 #define ROUNDS 25
 #define SETTLED 1e-5
-#define STEP_MOST 0.5 /* in ln K, of a level in one round */
-#define TOLD 10       /* parameters that one hold tells of */
+#define STEP_MOST 0.5     /* in ln K, of a level in one round */
+#define ENOUGH_HOLDS 40.0 /* of the same few speeds tell no more of the valve than so many do */
+#define TOLD 10           /* parameters that one hold tells of */
 
 /* One hold at the present parameters. */
 struct point {
@@ -273,6 +274,13 @@ static void take_out(const struct run_sums *sums, struct equations *e)
     }
 }
 
+/* What the holds count for beside prior knowledge: ten years at the same speeds show the same misfit of the
+ * balance again and again. */
+static double share_of(const struct fitting *f)
+{
+    return fmin(1, ENOUGH_HOLDS / fmax((double)f->job->hold_count, 1));
+}
+
 /* Adds up all runs; `sums` has one entry a run. */
 static void add_up(const struct fitting *f, struct run_sums *sums, struct equations *e)
 {
@@ -283,12 +291,16 @@ static void add_up(const struct fitting *f, struct run_sums *sums, struct equati
     for (size_t r = 0; r < f->job->run_count; r++)
         if (sums[r].level > 0)
             take_out(&sums[r], e);
-    for (unsigned k = 0; k < LEVEL_PARAMETERS; k++)
+    double share = share_of(f);
+    for (unsigned k = 0; k < LEVEL_PARAMETERS; k++) {
+        e->right[k] *= share;
         for (unsigned m = 0; m < LEVEL_PARAMETERS; m++) {
             double precision = f->prior[k * LEVEL_PARAMETERS + m];
-            e->matrix[k * LEVEL_PARAMETERS + m] += precision;
+            double *at = &e->matrix[k * LEVEL_PARAMETERS + m];
+            *at = share * *at + precision;
             e->right[k] += precision * (f->middle[m] - f->at[m]);
         }
+    }
 }
 
 /* Inverse of a positive definite matrix by elimination, in place. */
@@ -319,6 +331,7 @@ static double misfit(const struct fitting *f, const double *at, const double *le
         double miss = hold->coolant - reading_of(f, hold, at, level[hold->run], f->points[i].x);
         sum += f->points[i].weight * miss * miss;
     }
+    sum *= share_of(f);
     for (unsigned k = 0; k < LEVEL_PARAMETERS; k++)
         for (unsigned m = 0; m < LEVEL_PARAMETERS; m++)
             sum += f->prior[k * LEVEL_PARAMETERS + m] * (at[k] - f->middle[k]) *
