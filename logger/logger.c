@@ -66,6 +66,7 @@ struct logger {
     const char *begun_by; /* words for its events; NULL: none */
     char before[256];     /* the run that it continues; "" if none */
     struct facts pending; /* of people, for the run that is being opened or the next */
+    unsigned pending_uid; /* who gave the last of them */
     unsigned runs;        /* so far */
 
     struct recording *endings[ENDINGS_MAX];
@@ -357,7 +358,7 @@ static void tell_pending(struct logger *it, int64_t now)
     for (size_t i = 0; i < it->pending.count; i++) {
         const struct fact *fact = &it->pending.list[i];
         facts_set(&it->run->config.facts, FACT_RUN, 0, fact->key, fact->value, NULL);
-        tell_fact(it, now, fact->key, fact->value, (unsigned)-1);
+        tell_fact(it, now, fact->key, fact->value, it->pending_uid);
     }
     facts_free(&it->pending);
 }
@@ -550,13 +551,15 @@ static void judge_end(struct logger *it, int64_t now)
     }
 }
 
-/* An engine turns, and did not already when a person stopped the run before. */
+/* An engine turns, or has stopped just now, and did not turn already when a person stopped the run
+ * before. */
 static bool is_engine_reason(struct logger *it, int64_t now)
 {
     const struct turning *turning = &it->live.turning;
     if (it->by_hand && turning_still(turning, now) >= STILL_AGAIN_NS)
         it->by_hand = false;
-    return !it->by_hand && turning->ever && turning->at > it->ended_at;
+    return !it->by_hand && turning->ever && turning->at > it->ended_at &&
+           (double)turning_still(turning, now) < it->config.settings.end_after * 1e9;
 }
 
 static bool is_wanted(struct logger *it, int64_t now)
@@ -614,22 +617,12 @@ static void judge_begin(struct logger *it, int64_t now)
 
 /* --- what is asked of us */
 
-/* The words of an event, and who gave them. */
-static void put_asker(char *to, size_t room, unsigned uid)
-{
-    if (uid == (unsigned)-1)
-        to[0] = '\0';
-    else
-        snprintf(to, room, " (uid %u)", uid);
-}
-
 /* Keeps an event of a person's where the present moment goes. False if storage is too far behind. */
 static bool keep_event(struct logger *it, int64_t now, const char *key, const char *text,
                        unsigned uid)
 {
-    char words[256], asker[24];
-    put_asker(asker, sizeof asker, uid);
-    snprintf(words, sizeof words, "%.230s%s", text, asker);
+    char words[256];
+    snprintf(words, sizeof words, "%.230s (uid %u)", text, uid);
     intake_event(it->front, now, key, words);
     return !it->front->dropped;
 }
@@ -675,6 +668,7 @@ static enum status answer_fact(struct logger *it, const struct request *request,
     enum status status = facts_set(facts, FACT_RUN, 0, request->key, request->text, complaint);
     if (status != STATUS_OK)
         return status;
+    it->pending_uid = uid;
     if (open)
         tell_fact(it, loop_now(&it->loop).at, request->key,
                   facts_get(facts, FACT_RUN, 0, request->key), uid);

@@ -53,7 +53,7 @@ static const char *space_words(uint64_t bytes, char *to, size_t room)
 {
     double mib = (double)bytes / MIB;
     if (bytes == UINT64_MAX)
-        snprintf(to, room, "not known");
+        snprintf(to, room, "an unknown amount");
     else if (mib < 1024)
         snprintf(to, room, "%.1f MiB", mib);
     else
@@ -130,9 +130,9 @@ static void put_activity(const struct situation *it, FILE *to)
 
 static void put_space(const struct situation *it, FILE *to)
 {
-    char left[48], reserve[48];
+    char free_words[48], reserve[48];
     add_line(to, "space      %s free, of which %s are kept in reserve",
-             space_words(it->space_free, left, sizeof left),
+             space_words(it->space_free, free_words, sizeof free_words),
              space_words(it->reserve, reserve, sizeof reserve));
     add_line(to, "           in %s", it->folder);
     if (it->ring_fill > 0.1)
@@ -213,7 +213,7 @@ static const char *place_words(const struct situation *it, const struct live_val
     if (value->place == PLACE_VESSEL)
         snprintf(to, room, "%s", key);
     else
-        snprintf(to, room, "%s %u%s%.10s%s", key, value->instance, *label ? " (" : "", label,
+        snprintf(to, room, "%s %u%s%.40s%s", key, value->instance, *label ? " (" : "", label,
                  *label ? ")" : "");
     return to;
 }
@@ -232,14 +232,35 @@ static const char *right(char *text, size_t room, size_t columns)
     return text;
 }
 
+/* The text in just so many columns: cut, or with blanks behind. */
+static const char *left(char *to, size_t room, const char *text, size_t columns)
+{
+    size_t length = 0;
+    for (; columns > 0 && length + 8 < room; columns--) {
+        size_t more = utf8_length(text);
+        if (*text == '\0') {
+            to[length++] = ' ';
+            continue;
+        }
+        more = more > 0 ? more : 1;
+        memcpy(to + length, text, more);
+        length += more;
+        text += more;
+    }
+    to[length] = '\0';
+    return to;
+}
+
 static void put_value(const struct situation *it, const struct live_value *value, FILE *to)
 {
-    char place[48], what[64], number[48], age[48], rate[24];
+    char place[64], what[128], number[48], age[48], rate[24], columns[2][160];
     const struct channel *channel = channel_get((enum channel_id)value->channel);
     snprintf(what, sizeof what, "%s%s%s", channel->title, *value->label ? " " : "", value->label);
     snprintf(number, sizeof number, "%.1f %s", value->value, unit_symbol(channel->unit, UNITS_SI));
-    add_line(to, "  %-17s %-26.26s %s %9s %8s", place_words(it, value, place, sizeof place), what,
-             right(number, sizeof number, 12), span_words(it->now - value->at, age, sizeof age),
+    place_words(it, value, place, sizeof place);
+    add_line(to, "  %s %s %s %9s %8s", left(columns[0], sizeof columns[0], place, 17),
+             left(columns[1], sizeof columns[1], what, 26), right(number, sizeof number, 12),
+             span_words(it->now - value->at, age, sizeof age),
              rate_words(&value->rate, rate, sizeof rate));
 }
 

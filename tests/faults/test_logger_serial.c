@@ -146,6 +146,24 @@ static void test_port(void **state)
     run_close(run);
 }
 
+/* A link names the same port, whatever its adapter is called today. */
+static void test_link(void **state)
+{
+    (void)state;
+    char input[600];
+    if (!prepare())
+        skip();
+    struct cable cable = plug_in();
+    assert_int_equal(symlink(port, stage_path("adapter")), 0);
+    snprintf(input, sizeof input, "engine=serial:%s,4800", stage_path("adapter"));
+    struct program logger = start_on_port("--input", input, "--output", stage_path("link.h5"));
+    stage_until_said(&logger, ": open");
+    put_engine(&cable, 1);
+    stage_until_said(&logger, "heard: engine 0, Coolant temperature");
+    stage_stop(logger, SIGINT, 0);
+    pull_out(&cable);
+}
+
 /* Pulled out in the middle of a line and plugged in again, three times. */
 static void test_unplugged(void **state)
 {
@@ -233,9 +251,8 @@ static void test_wrong_rate(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_port),
-        cmocka_unit_test(test_unplugged),
-        cmocka_unit_test(test_appears_later),
+        cmocka_unit_test(test_port),       cmocka_unit_test(test_link),
+        cmocka_unit_test(test_unplugged),  cmocka_unit_test(test_appears_later),
         cmocka_unit_test(test_wrong_rate),
     };
     return cmocka_run_group_tests(tests, stage_make, stage_remove);

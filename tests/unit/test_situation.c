@@ -1,0 +1,211 @@
+/* test_situation.c - how it goes, told to people and programs; rates and last values behind that. */
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include <cjson/cJSON.h>
+#include <cmocka.h>
+
+#include "../../logger/situation.h"
+
+#define S NS_PER_S
+
+static struct live live;
+static struct facts facts;
+static struct inlet inlets[2];
+static struct tally tallies[2];
+static const struct run_input inputs[2] = {
+    {"serial:/dev/serial/by-id/usb-A_Very_Long_Name_Of_An_Adapter_0001-if00-port0,38400", "engine"},
+    {"udp:10110", "plotter"}};
+static struct situation situation;
+
+static int begin(void **state)
+{
+    (void)state;
+    memset(&live, 0, sizeof live);
+    memset(inlets, 0, sizeof inlets);
+    memset(tallies, 0, sizeof tallies);
+    live.turning.above = 100;
+    inlets[0].state = INLET_OPEN;
+    situation = (struct situation){.now = 100 * S,
+                                   .run = "",
+                                   .last_run = "",
+                                   .folder = "/var/lib/searun",
+                                   .facts = &facts,
+                                   .space_free = UINT64_MAX,
+                                   .live = &live,
+                                   .inlets = inlets,
+                                   .inputs = inputs,
+                                   .input_count = 2,
+                                   .tallies = tallies};
+    return 0;
+}
+
+static int end(void **state)
+{
+    (void)state;
+    facts_free(&facts);
+    return 0;
+}
+
+static void hear(double at, unsigned instance, enum channel_id channel, double value,
+                 const char *label)
+{
+    struct origin origin;
+    memset(&origin, 0, sizeof origin);
+    origin.place = PLACE_ENGINE;
+    origin.instance = (uint8_t)instance;
+    strcpy(origin.label, label);
+    const struct value values = {(uint16_t)channel, value};
+    live_message(&live, 0, (int64_t)(at * 1e9));
+    live_readings(&live, (int64_t)(at * 1e9), &origin, &values, 1);
+}
+
+static const char *words(void)
+{
+    static char text[60000];
+    FILE *to = fmemopen(text, sizeof text, "w");
+    situation_text(&situation, to);
+    fclose(to);
+    return text;
+}
+
+static void expect(const char *part)
+{
+    const char *text = words();
+    if (!strstr(text, part))
+        fail_msg("expected \"%s\" in:\n%s", part, text);
+}
+
+/* Columns of the widest line. */
+static size_t width_of(const char *text)
+{
+    size_t widest = 0, columns = 0;
+    for (; *text; text++) {
+        columns = *text == '\n' ? 0 : columns + (((unsigned char)*text & 0xC0) != 0x80);
+        widest = columns > widest ? columns : widest;
+    }
+    return widest;
+}
+
+static void test_activities(void **state)
+{
+    (void)state;
+    expect("waiting    for an engine to turn faster than 100 rpm");
+    expect("values: none heard yet");
+    expect("nothing refused, missing or lost");
+    expect("an unknown amount free");
+    situation.by_hand = true;
+    expect("stopped by hand");
+    situation.activity = ACTIVITY_NO_SPACE;
+    situation.space_free = 3 << 20;
+    expect("NOT RECORDING: there is too little space");
+    expect("3.0 MiB free");
+    situation.activity = ACTIVITY_FAILED;
+    expect("NOT RECORDING: storage failed");
+    situation.activity = ACTIVITY_RECORDING;
+    situation.run = "/var/lib/searun/20261125T101500Z-terns-reach.h5";
+    situation.run_at = -3 * 86400 * S;
+    situation.ring_fill = 0.5;
+    situation.finishing = 2;
+    expect("recording  20261125T101500Z-terns-reach.h5, since 3 d 0 h");
+    expect("storage    behind: 50 %");
+    expect("finishing  2 runs before");
+}
+
+static void test_inputs_and_losses(void **state)
+{
+    (void)state;
+    inlets[1].state = INLET_AWAY;
+    inlets[1].away_since = 40 * S;
+    strcpy(inlets[1].why, "Connection refused");
+    tally_add_many(&tallies[1], REASON_BAD_CHECKSUM, 0, 12);
+    tally_add_many(&tallies[1], REASON_SENTENCES, 0, 1000);
+    expect("AWAY");
+    expect("for 1 min 0 s: Connection refused");
+    expect("plotter         12 sentences whose checksum did not match");
+    assert_null(strstr(words(), "sentences accepted"));
+}
+
+/* Rates are counted over the last five seconds or so. */
+static void test_values(void **state)
+{
+    (void)state;
+    facts_set(&facts, FACT_ENGINE, 1, "label", "st\xC3\xA9rboard of the boat", NULL);
+    live_tick(&live, 5 * S);
+    for (int i = 0; i < 50; i++)
+        hear(90 + i / 5.0, 1, CHANNEL_COOLANT_TEMPERATURE, 80 + i / 10.0, "");
+    expect("84.9 \xC2\xB0"
+           "C     0.2 s        -");
+    live_tick(&live, 100 * S);
+    expect("84.9 \xC2\xB0"
+           "C     0.2 s   0.5 /s");
+    live_tick(&live, 102 * S); /* too soon for another count */
+    expect("0.5 /s");
+    live_tick(&live, 105 * S);
+    expect("0.0 /s");
+    assert_true(width_of(words()) <= 80);
+}
+
+/* Any number of transducers with any names: bounded, and the table still finds each. */
+static void test_many_values(void **state)
+{
+    (void)state;
+    char label[44];
+    for (int round = 0; round < 2; round++)
+        for (int i = 0; i < 2 * LIVE_VALUES_MAX; i++) {
+            snprintf(label, sizeof label, "C:A RATHER LONG NAME OF A SENDER %d", i);
+            hear(round, 0, CHANNEL_TRANSDUCER_TEMPERATURE, i + round, label);
+        }
+    assert_int_equal(live.count, LIVE_VALUES_MAX);
+    for (size_t i = 0; i < live.count; i++) {
+        assert_int_equal(live.values[i].rate.count, 2);
+        assert_float_equal(live.values[i].value, (double)i + 1, 0);
+    }
+    assert_true(width_of(words()) <= 80);
+}
+
+static void test_json(void **state)
+{
+    (void)state;
+    char *text = NULL;
+    size_t length = 0;
+    hear(98, 0, CHANNEL_ENGINE_SPEED, 1450, "");
+    facts_set(&facts, FACT_BOAT, 0, "name", "Tern's \"Reach\"", NULL);
+    inlets[1].state = INLET_AWAY;
+    strcpy(inlets[1].why, "unplugged");
+    FILE *to = open_memstream(&text, &length);
+    assert_int_equal(situation_json(&situation, to), STATUS_OK);
+    fclose(to);
+    cJSON *top = cJSON_Parse(text);
+    assert_non_null(top);
+    assert_string_equal(cJSON_GetObjectItem(top, "boat")->valuestring, "Tern's \"Reach\"");
+    assert_string_equal(cJSON_GetObjectItem(top, "activity")->valuestring, "waiting");
+    assert_true(cJSON_IsNull(cJSON_GetObjectItem(top, "run")));
+    assert_true(cJSON_IsNull(cJSON_GetObjectItem(cJSON_GetObjectItem(top, "space"), "free")));
+    cJSON *list = cJSON_GetObjectItem(top, "inputs"), *one = cJSON_GetArrayItem(list, 1);
+    assert_int_equal(cJSON_GetArraySize(list), 2);
+    assert_string_equal(cJSON_GetObjectItem(one, "why")->valuestring, "unplugged");
+    one = cJSON_GetArrayItem(cJSON_GetObjectItem(top, "values"), 0);
+    assert_string_equal(cJSON_GetObjectItem(one, "channel")->valuestring, "engine_speed");
+    assert_float_equal(cJSON_GetObjectItem(one, "value")->valuedouble, 1450, 0);
+    assert_float_equal(cJSON_GetObjectItem(one, "age")->valuedouble, 2, 1e-9);
+    cJSON_Delete(top);
+    free(text);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test_setup_teardown(test_activities, begin, end),
+        cmocka_unit_test_setup_teardown(test_inputs_and_losses, begin, end),
+        cmocka_unit_test_setup_teardown(test_values, begin, end),
+        cmocka_unit_test_setup_teardown(test_many_values, begin, end),
+        cmocka_unit_test_setup_teardown(test_json, begin, end),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
