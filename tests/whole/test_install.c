@@ -2,16 +2,16 @@
  * it away. */
 #include "stage.h"
 
-/* A line of the shell from the top folder; the programs are those that were built for the tests. */
+/* A line of the shell from the top folder. The programs are those of the tests, and are not made anew. */
 static struct program start_make(const char *rest)
 {
     char line[3000];
-    snprintf(
-        line, sizeof line,
-        "B=$(dirname '%s'); T='%s'; "
-        "run() { env -u MAKEFLAGS -u MAKELEVEL make -s $1 B=$B PREFIX=/usr DESTDIR=$T/root; }; "
-        "doc=$T/root/usr/share/doc/searun; %s",
-        stage_program("SEARUN_LOGGER"), stage_folder, rest);
+    snprintf(line, sizeof line,
+             "B=$(dirname '%s'); T='%s'; "
+             "run() { env -u MAKEFLAGS -u MAKELEVEL make -s -o programs $1 B=$B PREFIX=/usr "
+             "DESTDIR=$T/root; }; "
+             "doc=$T/root/usr/share/doc/searun; %s",
+             stage_program("SEARUN_LOGGER"), stage_folder, rest);
     return stage_start_with(NULL, "/bin/sh", (const char *const[]){"sh", "-ec", line, NULL});
 }
 

@@ -349,8 +349,8 @@ static void tell(const char *what, const char *where, const char *result)
     print_message("| %s | %s | %s |\n", what, where, result);
 }
 
-/* A boat file with the same kind of words in every text fact. */
-static void write_hostile(size_t kind)
+/* A boat file with the words of these kinds in every text fact. */
+static void write_hostile(size_t first, size_t last)
 {
     static const char *const sections[] = {"[boat]", "[engine 0]", "[run]"};
     FILE *file = fopen(stage_path("hostile.ini"), "wb");
@@ -360,7 +360,8 @@ static void write_hostile(size_t kind)
         for (size_t i = 0; i < fact_row_count; i++)
             if ((int)fact_rows[i].section == section && fact_rows[i].kind == FACT_TEXT) {
                 fprintf(file, "%s = ", fact_rows[i].key);
-                add_hostile(file, kind);
+                for (size_t kind = first; kind <= last; kind++)
+                    add_hostile(file, kind);
                 fputs("\n", file);
             }
     }
@@ -384,8 +385,9 @@ static void hostile_words_stay_words(void **state)
 {
     (void)state;
     make_bare();
-    for (size_t kind = 0; kind < HOSTILE; kind++) {
-        write_hostile(kind);
+    /* The first three together: each comparison draws all its charts. */
+    for (size_t kind = 2; kind < HOSTILE; kind++) {
+        write_hostile(kind == 2 ? 0 : kind, kind);
         stage_expect(
             start_line(
                 "rm -rf nasty; $ANALYZE compare --before bare-before.h5 --after bare-after.h5 "
