@@ -360,8 +360,10 @@ static void write_hostile(size_t first, size_t last)
         for (size_t i = 0; i < fact_row_count; i++)
             if ((int)fact_rows[i].section == section && fact_rows[i].kind == FACT_TEXT) {
                 fprintf(file, "%s = ", fact_rows[i].key);
-                for (size_t kind = first; kind <= last; kind++)
+                for (size_t kind = first; kind <= last; kind++) {
+                    fputs(kind > first ? "\n " : "", file);
                     add_hostile(file, kind);
+                }
                 fputs("\n", file);
             }
     }
