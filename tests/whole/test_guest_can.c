@@ -2,7 +2,8 @@
  * on a virtual CAN interface and on an adapter on a serial line. tests/guest/can-inside is what
  * happens there.
  *
- * SEARUN_GUEST_SECONDS makes it longer. Skipped, with words, where QEMU or the kernel package
+ * SEARUN_GUEST_SECONDS makes it longer; SEARUN_SOAK_ROUNDS (default 5) is how often the interface is taken
+ * down at its end. Skipped, with words, where QEMU or the kernel package
  * cannot be had. The programs are the ones of build/release: emulation is slow enough without
  * sanitizers. */
 #include <setjmp.h>
@@ -29,7 +30,7 @@
 
 #define LOGGER "build/release/searun-logger"
 #define GUEST "build/guest"
-#define LONGEST_S 600
+#define LONGEST_S 2400
 
 struct frame {
     int64_t at; /* ns since run start, or us since 1970 in a log */
@@ -43,7 +44,7 @@ struct frames {
 };
 
 static char share[256]; /* what the guest has as /mnt */
-static unsigned seconds_of_bus = 3;
+static unsigned seconds_of_bus = 3, soak_rounds = 5;
 
 /* --- files and processes */
 
@@ -294,8 +295,8 @@ static void start_guest(void)
              share);
     snprintf(append, sizeof append,
              "console=ttyS0 quiet panic=-1 mitigations=off nokaslr tsc=reliable audit=0 apparmor=0 "
-             "repo=%s script=tests/guest/can-inside modules=can-raw,vcan,slcan args=%s,%u",
-             repo, LOGGER, seconds_of_bus);
+             "repo=%s script=tests/guest/can-inside modules=can-raw,vcan,slcan args=%s,%u,%u",
+             repo, LOGGER, seconds_of_bus, soak_rounds);
     char *argv[] = {"qemu-system-x86_64",
                     "-M",
                     "q35",
@@ -333,10 +334,13 @@ static void start_guest(void)
 static int make_share(void **state)
 {
     (void)state;
-    const char *folder = getenv("TMPDIR"), *seconds = getenv("SEARUN_GUEST_SECONDS");
+    const char *folder = getenv("TMPDIR"), *seconds = getenv("SEARUN_GUEST_SECONDS"),
+               *rounds = getenv("SEARUN_SOAK_ROUNDS");
     snprintf(share, sizeof share, "%s/searun-guest-XXXXXX", folder ? folder : "/tmp");
     if (seconds)
         seconds_of_bus = (unsigned)strtoul(seconds, NULL, 10);
+    if (rounds)
+        soak_rounds = (unsigned)strtoul(rounds, NULL, 10);
     return mkdtemp(share) ? 0 : -1;
 }
 
@@ -360,7 +364,7 @@ static void the_guest_runs(void **state)
     start_guest();
     guest_ran = true;
     char *codes = read_text(in_share("exit-codes"));
-    assert_string_equal(codes, "steady 0\nburst 0\nstall 0\nline 0\n");
+    assert_string_equal(codes, "steady 0\nburst 0\nstall 0\nline 0\nsoak 0\n");
     free(codes);
 }
 
@@ -451,6 +455,25 @@ static void trouble_is_told(void **state)
     assert_int_equal(ours, 2);
     assert_int_equal(counted(opened, REASON_REOPENED), 1);
     run_close(opened);
+}
+
+/* Taken down and up, again and again: it goes on each time, and holds no more in the end. */
+static void going_down_and_up_costs_nothing(void **state)
+{
+    NEEDS_GUEST;
+    struct run *opened = open_run("soak.h5");
+    struct frames raw = read_raw(opened);
+    long before = number_in("counts", "resident_before"),
+         after = number_in("counts", "resident_after");
+    print_message("down and up %u times: resident %ld KB, then %ld KB\n", soak_rounds, before,
+                  after);
+    assert_int_equal(raw.count, soak_rounds);
+    assert_int_equal(counted(opened, REASON_REOPENED), soak_rounds);
+    assert_int_equal(number_in("counts", "descriptors_before"),
+                     number_in("counts", "descriptors_after"));
+    assert_true(after < before + 4096);
+    run_close(opened);
+    free(raw.list);
 }
 
 /* --- playing into the interface is the same as reading the log */
@@ -591,6 +614,7 @@ int main(void)
         cmocka_unit_test(stamps_are_those_of_the_kernel),
         cmocka_unit_test(no_frame_leaves),
         cmocka_unit_test(trouble_is_told),
+        cmocka_unit_test(going_down_and_up_costs_nothing),
         cmocka_unit_test(playing_is_like_reading),
         cmocka_unit_test(a_burst_is_kept),
         cmocka_unit_test(what_is_lost_is_known),
