@@ -307,7 +307,7 @@ static void finding_of(struct document *document, const struct report_input *inp
     if (engine->series.point_count == 0) {
         document_paragraphf(document, "%s",
                             engine->left_out_count > 0
-                                ? "Why stands below, under Outings left out. A usable outing has "
+                                ? "Why stands below, under Left out. A usable outing has "
                                   "engine speed, coolant and sea temperature, and at least one "
                                   "speed held steadily for five minutes with a warm engine."
                                 : "No run has readings of it.");

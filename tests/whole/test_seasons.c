@@ -17,7 +17,7 @@ static void make_fleet(const char *folder, const char *seed, const char *engines
     stage_expect(
         stage_start_with(NULL, stage_program("SEARUN_BOAT_MODEL"),
                          (const char *const[]){"boat-model", "--fleet", folder, "--seed", seed,
-                                               "--every", "5", "seasons=3", engines, NULL}),
+                                               "--every", "4", "seasons=2", engines, NULL}),
         0);
 }
 
