@@ -159,6 +159,35 @@ static void command_gives_the_same_numbers(void **state)
     cJSON_Delete(two);
 }
 
+/* Sides that are swapped: withheld with what to do, unless somebody vouches for them, which the command
+ * that gives the same numbers repeats. */
+static void swapped_sides_are_withheld(void **state)
+{
+    (void)state;
+    stage_expect_words(start_analyze("compare", "--before", stage_path("after.h5"), "--after",
+                                     stage_path("before.h5"), "--json", stage_path("swap.json")),
+                       0, "the other way round");
+    cJSON *root = read_json(stage_path("swap.json"));
+    const cJSON *engine = cJSON_GetArrayItem(at(root, "engines"), 0);
+    assert_string_equal(at(engine, "finding")->valuestring, "cannot_be_shown");
+    assert_string_equal(at(at(engine, "doubt"), "key")->valuestring, "sides_swapped");
+    assert_true(cJSON_IsFalse(at(at(engine, "doubt"), "overruled")));
+    cJSON_Delete(root);
+    stage_expect_words(start_analyze("compare", "--before", stage_path("after.h5"), "--after",
+                                     stage_path("before.h5"), "--as-given", "--json",
+                                     stage_path("swap.json")),
+                       0, "Taken as given");
+    root = read_json(stage_path("swap.json"));
+    engine = cJSON_GetArrayItem(at(root, "engines"), 0);
+    assert_string_equal(at(engine, "finding")->valuestring, "raised");
+    assert_true(cJSON_IsTrue(at(at(engine, "doubt"), "overruled")));
+    assert_non_null(strstr(at(root, "command")->valuestring, " --as-given"));
+    cJSON_Delete(root);
+    stage_expect_words(start_analyze("compare", "--before", stage_path("before.h5"), "--after",
+                                     stage_path("before.h5"), "--as-given"),
+                       0, "What to do: Give the run");
+}
+
 static void prints_the_whole_report_without_a_folder(void **state)
 {
     (void)state;
@@ -494,6 +523,7 @@ int main(void)
         cmocka_unit_test(compares_and_leaves_everything),
         cmocka_unit_test(json_holds_the_contract),
         cmocka_unit_test(command_gives_the_same_numbers),
+        cmocka_unit_test(swapped_sides_are_withheld),
         cmocka_unit_test(prints_the_whole_report_without_a_folder),
         cmocka_unit_test(quiet_is_silent_and_dash_is_pure_json),
         cmocka_unit_test(charts_can_be_drawn_again_by_hand),

@@ -208,7 +208,8 @@ static void boat_file_fills_in_and_says_so(void **state)
                             "grep -qF 'K. Marsh of the outer pier (boat file)' flat; "
                             "no grep -qF 'Another Name' flat; grep -qF \"Tern's Reach\" flat; "
                             "grep -qF -- '--boat boat.ini' flat; "
-                            "grep -qF $(sha256sum < boat.ini | cut -d' ' -f1) flat"),
+                            "grep -qF $(sha256sum < boat.ini | cut -d' ' -f1) flat; "
+                            "grep -qF $(sha256sum < boat.ini | cut -d' ' -f1) boat/result.json"),
                  0);
     stage_write(stage_path("bad.ini"), "[boat]\nnme = x\n", 15);
     stage_expect_words(
