@@ -62,7 +62,7 @@ struct logger {
     struct recording *run; /* or NULL */
     enum { RUN_OPENING, RUN_CATCHING_UP, RUN_LIVE } stage;
     int64_t begun_at;     /* when it was ordered; not anew for its further files */
-    int64_t tried_at;     /* when opening it began */
+    int64_t tried_at;     /* when opening it began; 0: none yet */
     const char *begun_by; /* words for its events; NULL: none */
     char before[256];     /* the run that it continues; "" if none */
     struct facts pending; /* of people, for the run that is being opened or the next */
@@ -267,7 +267,7 @@ static int64_t find_zero(struct logger *it, int64_t now)
 {
     struct backlog_item item;
     int64_t zero = intake_begun_at(&it->idle, now);
-    if (it->runs == 0 && !is_unattended(it))
+    if (it->tried_at == 0 && !is_unattended(it)) /* the first, before anything was heard */
         return 0;
     backlog_expire(it->backlog, now - (int64_t)(it->config.settings.before_start * 1e9));
     if (backlog_first(it->backlog, &item) && item.at < zero)

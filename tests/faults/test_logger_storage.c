@@ -216,6 +216,32 @@ static void test_no_space_from_the_start(void **state)
     umount2(stage_path("disk4"), MNT_DETACH);
 }
 
+/* A run that had to wait for space begins when there is some, and not when the logger did. */
+static void test_begins_when_there_is_space(void **state)
+{
+    (void)state;
+    char udp[64];
+    if (!make_small_disk(stage_path("disk5"), 1000))
+        skip();
+    snprintf(udp, sizeof udp, "udp:%u", stage_free_port(SOCK_DGRAM));
+    time_t started = time(NULL);
+    struct program logger =
+        start_logger_there("--input", udp, "--output", stage_path("disk5/run.h5"), "--set",
+                           "logger.reserve=1", "--set", "logger.before_start=0");
+    stage_until_said(&logger, "nothing is recorded: ");
+    for (int i = 0; i < 300; i++)
+        stage_nap();
+    resize_disk(stage_path("disk5"), 40000);
+    stage_until_said(&logger, "recording to");
+    stage_stop(logger, SIGTERM, 0);
+    double elapsed = (double)(time(NULL) - started);
+    struct run *run = stage_open_run(stage_path("disk5/run.h5"));
+    assert_true(run_about(run)->start_unix_us / 1000000 >= started + 2);
+    assert_true(run_about(run)->duration < elapsed - 1);
+    run_close(run);
+    umount2(stage_path("disk5"), MNT_DETACH);
+}
+
 /* The folder goes away under a run (a memory stick is pulled out): said at the latest at the end. */
 static void test_folder_goes_away(void **state)
 {
@@ -242,6 +268,7 @@ int main(void)
         cmocka_unit_test(test_live_onto_full_disk),
         cmocka_unit_test(test_reserve),
         cmocka_unit_test(test_no_space_from_the_start),
+        cmocka_unit_test(test_begins_when_there_is_space),
         cmocka_unit_test(test_folder_goes_away),
     };
     return cmocka_run_group_tests(tests, stage_make, stage_remove);
