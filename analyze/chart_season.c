@@ -34,7 +34,7 @@ void season_chart_whose(struct text *out, const struct chart *chart, const struc
     else
         text_addf(out, "engine %d", first->instance);
     if (pair)
-        text_addf(out, " against engine %d", s->engines[pair_of(view)->second].instance);
+        text_addf(out, " against %s", season_engine_name(s, &s->engines[pair_of(view)->second]).s);
 }
 
 void season_chart_mark(const struct chart *chart, const struct chart_view *view, char *to,
@@ -127,13 +127,25 @@ static void curve_data(struct text *out, const struct style *style,
     text_add(out, any ? "\n\n" : "NaN NaN NaN NaN\n\n\n");
 }
 
+/* What all outings share (thermostat ...) would make all bars long alike and hide how they agree: they show
+ * the part that is an outing's own, its day and its holds. */
+static struct interval own_interval(const struct season_series *series,
+                                    const struct season_point *point, enum show show)
+{
+    struct interval all = of_point(point, show);
+    double own = hypot(series->day, point->level_u) * 1.96; /* normal, 95 % */
+    double share = fmin(own / log(point->rise.high / point->rise.value), 1);
+    return (struct interval){all.value, all.value + share * (all.low - all.value),
+                             all.value + share * (all.high - all.value)};
+}
+
 static void series_data(struct text *out, const struct style *style,
                         const struct season_series *series, enum show show, enum unit unit)
 {
     text_add(out, "# outings: s since 1970, value, low, high\n");
     for (size_t i = 0; i < series->point_count; i++) {
         text_addf(out, "%.0f", series->points[i].at);
-        data_interval(out, style, unit, of_point(&series->points[i], show));
+        data_interval(out, style, unit, own_interval(series, &series->points[i], show));
         text_add(out, "\n");
     }
     text_add(out, "\n\n");
@@ -146,7 +158,7 @@ static void value_range(const struct season_series *series, enum show show, doub
                         double *high)
 {
     for (size_t i = 0; i < series->point_count; i++)
-        range_take_interval(low, high, of_point(&series->points[i], show));
+        range_take_interval(low, high, own_interval(series, &series->points[i], show));
     for (size_t i = 0; i < series->curve_count; i++)
         if (series->curves[i].ahead)
             range_take(low, high, of_curve(&series->curves[i], show).value);
@@ -184,7 +196,7 @@ static void series_script(struct text *out, const struct chart_view *view,
     double air = fmax(0.02 * (to - from), 20 * 86400.0);
     value_range(series, show, &low, &high);
     script_legend(out);
-    text_add(out, "  set tmargin at screen 1-0.98/height; set lmargin at screen 0.105\n");
+    text_add(out, "  set tmargin at screen 1-0.98/height; set lmargin at screen 0.115\n");
     time_axis(out, from - air, to + air);
     script_range(out, "y", unit_shown(low, unit, system), unit_shown(high, unit, system), 0.06,
                  unit == UNIT_ONE ? 0.05 : 3);
@@ -217,8 +229,9 @@ static void name_steps(struct text *out, const struct season_series *series)
 static void caption_of(struct text *out, const struct chart_view *view,
                        const struct season_series *series, const char *what)
 {
-    text_addf(out, "%s Bars: %s interval of one outing, its day included; shaded: of the line.",
-              what, word_level(view->style, view->seasons->options.confidence_level).s);
+    text_addf(
+        out, "%s Bars: %s of one outing beside the others, its day included; shaded: of the trend.",
+        what, word_level(view->style, view->seasons->options.confidence_level).s);
     name_steps(out, series);
 }
 

@@ -231,6 +231,12 @@ static void say_date(struct text *words, const struct report_input *input,
     text_add(words, ". The early end is the one to plan by.");
 }
 
+static bool too_few(const struct season_engine *engine)
+{
+    const struct season_series *series = &engine->series;
+    return !series->segments[series->segment_count - 1].enough;
+}
+
 static void say_outlook(struct document *document, const struct report_input *input,
                         const struct season_engine *engine)
 {
@@ -263,9 +269,14 @@ static void say_outlook(struct document *document, const struct report_input *in
         break;
     case OUTLOOK_NOT_ENOUGH:
         text_add(&words,
-                 "A forecast needs at least three outings over two months since the last service, "
-                 "and outings that agree well enough. Record some more: hold the usual speeds and "
-                 "full throttle for five minutes each, warm, now and then over the season.");
+                 too_few(engine)
+                     ? "A forecast needs at least three outings over two months since the "
+                       "last service. Record some more: the usual speeds and full throttle, "
+                       "five minutes each, warm, now and then over the season."
+                     : "There are outings enough, but they leave the date too open: at the "
+                       "speeds that were held the thermostat hides the exchanger, or the "
+                       "days differ too much. Hold full throttle for five minutes each "
+                       "time, best in warm water.");
         break;
     }
     document_paragraph(document, text_string(&words));
