@@ -158,7 +158,7 @@ static void test_many_values(void **state)
     char label[44];
     for (int round = 0; round < 2; round++)
         for (int i = 0; i < 2 * LIVE_VALUES_MAX; i++) {
-            snprintf(label, sizeof label, "C:A RATHER LONG NAME OF A SENDER %d", i);
+            snprintf(label, sizeof label, "C:A RATHER LONG NAME OF A %d", i);
             hear(round, 0, CHANNEL_TRANSDUCER_TEMPERATURE, i + round, label);
         }
     assert_int_equal(live.count, LIVE_VALUES_MAX);
