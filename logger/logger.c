@@ -789,7 +789,9 @@ static void open_control(struct logger *it)
     if (control_open(path, &host, &it->control, &complaint) == STATUS_OK)
         loop_call(&it->loop, CALL_CONTROL, control_fd(it->control));
     else
-        say(it->voice, SAY_WARNING, "%s; searun-logger mark, status and the like cannot be used",
+        say(it->voice, SAY_WARNING,
+            "%s; searun-logger mark, status and the like cannot be used. --socket names another "
+            "place",
             complaint.text);
 }
 
