@@ -25,8 +25,9 @@ bool season_done_between(const struct seasons *seasons, size_t boat, int first, 
         if (!event->step || !its || !(event->at > from && event->at <= to))
             continue;
         size_t length = strlen(step.what);
-        snprintf(step.what + length, sizeof step.what - length, "%s%s", any ? ", " : "",
-                 event->what);
+        if (!(event->guessed && strstr(step.what, event->what))) /* of both engines: named once */
+            snprintf(step.what + length, sizeof step.what - length, "%s%s", any ? ", " : "",
+                     event->what);
         step.at = any ? step.at : event->at;
         step.guessed = (any ? step.guessed : true) && event->guessed;
         any = true;

@@ -137,6 +137,7 @@ struct season_engine {
     double reference_rpm, reference_sea, warmest_sea;       /* of its boat */
     double full_rpm;         /* full throttle: rated, else the highest held */
     double alarm;            /* degC; NaN */
+    double normal_high;      /* degC, upper end of the normal band; NaN */
     struct interval follows; /* K of coolant for each K of sea, at standard conditions */
     const char *load_from;   /* "fuel_rate", "load", "assumed" */
     struct season_forecast forecast;

@@ -17,6 +17,8 @@
     0.8 /* of the outings of the commonest speed: a faster one as common as that is
                             taken, for the thermostat hides less there */
 #define ROUND_RPM 50.0
+#define SAME_RATING 0.5             /* K; 160F,180F is 71.1,82.2 and the same as 71,82 */
+#define SAME_SERVICE (30 * 86400.0) /* s between runs that may be after the same service */
 
 void seasons_options_default(struct seasons_options *options)
 {
@@ -237,6 +239,7 @@ static enum status add_engine(struct seasons *seasons, size_t boat, int instance
         .thermostat_full = NAN,
         .thermostat_u = NAN,
         .thermostat_from = "unknown",
+        .normal_high = NAN,
         .load_from = "assumed",
         .follows = {NAN, NAN, NAN},
         .forecast = {.at = {NAN, NAN, NAN}, .hours = {NAN, NAN, NAN}, .now = {NAN, NAN, NAN}},
@@ -255,6 +258,8 @@ static void take_facts(const struct seasons *seasons, const struct outing *outin
     copy_fact(engine->model, sizeof engine->model, engine_fact(outing, instance, "model"));
     facts_number(&outing->facts, instance, "rated_rpm", &engine->rated_rpm);
     facts_number(&outing->facts, instance, "alarm", &engine->alarm);
+    double low = NAN;
+    facts_pair(&outing->facts, instance, "normal_band", &low, &engine->normal_high);
     if (isfinite(seasons->options.alarm))
         engine->alarm = seasons->options.alarm;
 }
@@ -341,21 +346,42 @@ static bool differs(const struct outing *a, const struct outing *b, int instance
     return first[0] != '\0' && second[0] != '\0' && strcasecmp(first, second) != 0;
 }
 
+/* One rating may be written in Celsius and in Fahrenheit: 71,82 and 160F,180F are the same thermostat. */
+static bool differs_thermostat(const struct outing *a, const struct outing *b, int instance)
+{
+    double start[2], full[2];
+    if (!facts_pair(&a->facts, instance, "thermostat", &start[0], &full[0]) ||
+        !facts_pair(&b->facts, instance, "thermostat", &start[1], &full[1]))
+        return false;
+    return fmax(fabs(start[1] - start[0]), fabs(full[1] - full[0])) > SAME_RATING;
+}
+
+/* Runs soon one after the other may both be entered as after the service: that is one service. */
+static bool is_served(const struct outing *before, const struct outing *after)
+{
+    const char *purpose = facts_get(&after->facts, FACT_RUN, 0, "purpose");
+    const char *earlier = facts_get(&before->facts, FACT_RUN, 0, "purpose");
+    double apart = (double)(after->start_unix_us - before->start_unix_us) * 1e-6;
+    return strcmp(purpose, "after service") == 0 &&
+           (strcmp(earlier, purpose) != 0 || apart > SAME_SERVICE ||
+            strcmp(facts_get(&before->facts, FACT_RUN, 0, "service"),
+                   facts_get(&after->facts, FACT_RUN, 0, "service")) != 0);
+}
+
 static enum status guess(struct seasons *seasons, size_t boat, int instance,
                          const struct outing *before, const struct outing *after)
 {
     const char *work = facts_get(&after->facts, FACT_RUN, 0, "service");
-    const char *purpose = facts_get(&after->facts, FACT_RUN, 0, "purpose");
     struct season_event event = {
         .at = (double)after->start_unix_us * 1e-6 - 1,
         .hours = NAN,
         .engine = instance,
         .step = true,
         .guessed = true,
-        .new_thermostat = differs(before, after, instance, "thermostat"),
+        .new_thermostat = differs_thermostat(before, after, instance),
         .new_sender = differs(before, after, instance, "coolant_sender"),
     };
-    bool served = strcmp(purpose, "after service") == 0;
+    bool served = is_served(before, after);
     if (!served && !event.new_thermostat && !event.new_sender)
         return STATUS_OK;
     if (logged_between(seasons, boat, instance, before, after))

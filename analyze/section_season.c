@@ -99,16 +99,18 @@ enum finding season_headline(const struct season_engine *engine, struct text *ou
         text_add(out, "No reserve left: at full throttle in the warmest sea the alarm is near");
         return FINDING_RAISED;
     case OUTLOOK_DATE:
+    case OUTLOOK_NOT_IN_SIGHT:
+        if (!isfinite(f->at.low)) {
+            text_add(out, "Reserve is left; the next service is not in sight");
+            return FINDING_LOWERED;
+        }
         if (f->at.low < last_at(engine) + SOON) {
             text_addf(out, "Plan the next service now: the alarm may come from %s on",
                       season_month(fmax(f->at.low, last_at(engine))).s);
             return FINDING_RAISED;
         }
-        text_addf(out, "Cooling is in order; plan the next service before %s",
+        text_addf(out, "Reserve is left; plan the next service before %s",
                   season_month(f->at.low).s);
-        return FINDING_LOWERED;
-    case OUTLOOK_NOT_IN_SIGHT:
-        text_add(out, "Cooling is in order; the next service is not in sight");
         return FINDING_LOWERED;
     case OUTLOOK_SERVICED:
         text_add(out, "Serviced after the last outing: record one to see what it brought");
@@ -159,6 +161,9 @@ static void say_state(struct document *document, const struct report_input *inpu
                   word_quantity(input->style, UNIT_DEGC, engine->alarm, 0).s);
     }
     text_add(&words, ".");
+    if (f->now.value > engine->normal_high)
+        text_addf(&words, " That is above its normal band, which ends at %s.",
+                  word_quantity(input->style, UNIT_DEGC, engine->normal_high, 0).s);
     const struct season_segment *last = &engine->series.segments[engine->series.segment_count - 1];
     if (last->enough)
         text_addf(&words, " Since %s it has changed by %s a year%s.", season_month(last->from).s,
@@ -181,11 +186,11 @@ static void say_last_service(struct document *document, const struct report_inpu
               text_string(&what), step->guessed ? "before " : "", season_day(step->at).s);
     switch (step->finding) {
     case FINDING_LOWERED:
-        text_addf(&words, "brought the coolant down: %s there.",
+        text_addf(&words, "was followed by cooler running: %s there.",
                   with_interval(input->style, UNIT_KELVIN, step->full, true).s);
         break;
     case FINDING_RAISED:
-        text_addf(&words, "left the engine hotter: %s there.",
+        text_addf(&words, "was followed by hotter running: %s there.",
                   with_interval(input->style, UNIT_KELVIN, step->full, true).s);
         break;
     case FINDING_NO_CHANGE_SHOWN:
@@ -193,7 +198,7 @@ static void say_last_service(struct document *document, const struct report_inpu
                   with_interval(input->style, UNIT_KELVIN, step->full, true).s);
         break;
     case FINDING_CANNOT_BE_SHOWN:
-        text_addf(&words, "cannot be judged: there are too few outings near it (%s).",
+        text_addf(&words, "cannot be judged: the outings near it leave too much open (%s).",
                   with_interval(input->style, UNIT_KELVIN, step->full, true).s);
         break;
     }
@@ -255,7 +260,11 @@ static void say_outlook(struct document *document, const struct report_input *in
         text_add(&words, "Nothing shows that the alarm temperature would be reached within the "
                          "next 30 years");
         if (isfinite(f->at.low))
-            text_addf(&words, "; it could be in %s at the earliest", season_month(f->at.low).s);
+            text_addf(&words,
+                      "; it could be in %s at the earliest (%s interval), which is the end to plan "
+                      "by",
+                      season_month(f->at.low).s,
+                      word_level(input->style, input->seasons->options.confidence_level).s);
         text_add(&words, ". Go on recording an outing now and then.");
         break;
     case OUTLOOK_SERVICED:

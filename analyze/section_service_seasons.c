@@ -25,9 +25,8 @@ static enum advice_condition condition_of(const struct season_engine *engine)
     case OUTLOOK_REACHED:
         return ADVICE_COOLS_POORLY;
     case OUTLOOK_DATE:
+    case OUTLOOK_NOT_IN_SIGHT: /* the early end may be in sight all the same, or infinite */
         return left < SOON ? ADVICE_COOLS_POORLY : ADVICE_COOLS_WELL;
-    case OUTLOOK_NOT_IN_SIGHT:
-        return ADVICE_COOLS_WELL;
     case OUTLOOK_NO_ALARM:
         return isfinite(forecast->now.value) ? ADVICE_NO_VERDICT : ADVICE_NOT_MEASURED;
     case OUTLOOK_NOT_ENOUGH:

@@ -416,6 +416,31 @@ static void work_is_guessed_from_the_facts(void **state)
     seasons_free(&made.seasons);
 }
 
+/* Celsius in one run and Fahrenheit (160 and 180 °F, exact) in the next is no other thermostat; two runs of
+ * one week after a service are after one service. */
+static void what_is_no_work_is_not_guessed(void **state)
+{
+    (void)state;
+    struct made made;
+    make_seasons(&made, 7, 0.04, 0, 24);
+    made.seasons.event_count = 0;
+    for (size_t i = 0; i < 24; i += 2)
+        facts_set(&made.seasons.outings[i].facts, FACT_ENGINE, 0, "thermostat", "71.111,82.222",
+                  NULL);
+    assert_int_equal(seasons_solve(&made.seasons, NULL), STATUS_OK);
+    assert_int_equal(made.seasons.engines[0].series.step_count, 0);
+    seasons_free(&made.seasons);
+    make_seasons(&made, 7, 0.04, -0.15, 24);
+    made.seasons.event_count = 0;
+    for (size_t i = 10; i < 12; i++) /* they stand backwards: 11 is the earlier one */
+        facts_set(&made.seasons.outings[i].facts, FACT_RUN, 0, "purpose", "after service", NULL);
+    made.seasons.outings[10].start_unix_us =
+        made.seasons.outings[11].start_unix_us + 7 * INT64_C(86400000000);
+    assert_int_equal(seasons_solve(&made.seasons, NULL), STATUS_OK);
+    assert_int_equal(made.seasons.engines[0].series.step_count, 1);
+    seasons_free(&made.seasons);
+}
+
 static void no_outing_is_no_crash(void **state)
 {
     (void)state;
@@ -443,6 +468,7 @@ int main(void)
         cmocka_unit_test(without_a_sea_it_says_why),
         cmocka_unit_test(boats_engines_and_copies_are_told_apart),
         cmocka_unit_test(work_is_guessed_from_the_facts),
+        cmocka_unit_test(what_is_no_work_is_not_guessed),
         cmocka_unit_test(no_outing_is_no_crash),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
