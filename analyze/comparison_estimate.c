@@ -271,11 +271,13 @@ static void explain_uncompared(struct engine_answer *engine)
             if (hold->side != row->missing || hold->refusal == REFUSAL_NONE ||
                 hold->refusal == REFUSAL_NOT_SHARED || fabs(hold->rpm - row->rpm) > near)
                 continue;
-            snprintf(row->reason, sizeof row->reason,
-                     "%s: %.0f rpm was held from minute %.0f to %.0f, but refused: %s. Hold %.0f "
-                     "rpm for 5 minutes or more, warm and in gear",
-                     row->missing == SIDE_BEFORE ? "before" : "after", hold->rpm, hold->start / 60,
-                     hold->end / 60, refusal_words(hold->refusal), row->rpm);
+            int length = snprintf(row->reason, sizeof row->reason,
+                                  "%s: %.0f rpm was held from minute %.0f to %.0f, but refused: %s",
+                                  row->missing == SIDE_BEFORE ? "before" : "after", hold->rpm,
+                                  hold->start / 60, hold->end / 60, refusal_words(hold->refusal));
+            if (hold->refusal != REFUSAL_NO_COOLANT && hold->refusal != REFUSAL_NO_SEA)
+                snprintf(row->reason + length, sizeof row->reason - (size_t)length,
+                         ". Hold %.0f rpm for 5 minutes or more, warm and in gear", row->rpm);
             break;
         }
     }
@@ -296,7 +298,8 @@ static const struct need {
      "Record coolant temperature (NMEA 0183 XDR, NMEA 2000 PGN 127489 or J1939 ET1) in a run "
      "before "
      "and a run after; an unmapped transducer can be taken with --source "
-     "coolant_temperature=NAME."},
+     "coolant_temperature=NAME. On a sheet filled in by hand, look at the unit of the gauge's "
+     "column."},
     {QUANTITY_SEA, "sea temperature",
      "Record sea temperature (NMEA 0183 MTW, NMEA 2000 PGN 130310 or 130312) in a run before and a "
      "run after, or measure it by hand and enter sea_temperature among the facts of the run."},

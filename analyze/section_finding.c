@@ -223,7 +223,7 @@ static bool rounds_apart(const struct style *style, const struct band *band)
 }
 
 static void band_row(struct document *document, const struct report_input *input,
-                     const struct band *band)
+                     const struct band *band, bool withheld)
 {
     const struct style *style = input->style;
     int decimals = word_decimals(style, UNIT_KELVIN, band->change);
@@ -237,7 +237,7 @@ static void band_row(struct document *document, const struct report_input *input
     }
     document_cell(document, word_signed(style, change, decimals).s);
     document_cell(document, word_range(style, UNIT_KELVIN, band->change, decimals, true).s);
-    document_cell(document, short_finding(band->finding));
+    document_cell(document, withheld ? "withheld" : short_finding(band->finding));
 }
 
 /* Titles that depend on the units are made here and copied by the document. */
@@ -260,7 +260,7 @@ static void bands_table(struct document *document, const struct report_input *in
     };
     document_table(document, caption.s, columns, sizeof columns / sizeof columns[0]);
     for (size_t i = 0; i < engine->band_count; i++)
-        band_row(document, input, &engine->bands[i]);
+        band_row(document, input, &engine->bands[i], doubt_withholds(engine));
 }
 
 /* How the table is to be read: once, below the last of its kind. */
