@@ -2,6 +2,7 @@
 #include "season_levels.h"
 
 #include <math.h>
+#include <stdbool.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -24,10 +25,12 @@
 #define HOLD_USUAL 0.015 /* of ln K from hold to hold (common practice, no source) */
 #define HOLD_DF 2.0      /* that the usual scatter counts for */
 #define HOLD_LEAST 0.003
-#define READING_U 0.1    /* K from hold to hold: play of the valve, noise of the sender */
-#define CARRY_U 0.05     /* of the slope from outing to outing: fouling tells more at high speed */
-#define DOUBT_DF 4.0     /* tails of holds, Student's t */
-#define DOUBT_KEEPS 0.8  /* of a normal scatter that such weights leave */
+#define READING_U 0.1   /* K from hold to hold: play of the valve, noise of the sender */
+#define CARRY_U 0.05    /* of the slope from outing to outing: fouling tells more at high speed */
+#define DOUBT_DF 4.0    /* tails of holds, Student's t */
+#define DOUBT_KEEPS 0.8 /* of a normal scatter that such weights leave */
+#define UNRATED_TRUST                                                                              \
+    0.25 /* of what holds say of a valve that nobody knows: its law is a guess too */
 #define LAG_EXPONENT 0.6 /* see evidence.c */
 #define RISE_LEAST 0.2   /* K */
 #define ROUNDS 25
@@ -51,6 +54,7 @@ struct fitting {
     double middle[LEVEL_PARAMETERS];
     double at[LEVEL_PARAMETERS];
     double *level; /* of each run */
+    double trust;  /* share of what the holds tell of the shared parameters that is believed */
     struct point *points;
     double scatter, df;
 };
@@ -278,7 +282,16 @@ static void take_out(const struct run_sums *sums, struct equations *e)
  * balance again and again. */
 static double share_of(const struct fitting *f)
 {
-    return fmin(1, ENOUGH_HOLDS / fmax((double)f->job->hold_count, 1));
+    return f->trust * fmin(1, ENOUGH_HOLDS / fmax((double)f->job->hold_count, 1));
+}
+
+/* Whether nobody knows the rating of a thermostat that was in. */
+static bool is_unrated(const struct level_job *job)
+{
+    for (size_t r = 0; r < job->run_count; r++)
+        if (!(job->full[job->runs[r].thermostat] > job->start[job->runs[r].thermostat]))
+            return true;
+    return false;
 }
 
 /* Adds up all runs; `sums` has one entry a run. */
@@ -468,7 +481,7 @@ static void iterate(struct fitting *f, struct run_sums *sums, double *work)
 
 enum status season_levels_fit(const struct level_job *job, struct level_fit *out)
 {
-    struct fitting f = {.job = job, .scatter = HOLD_USUAL};
+    struct fitting f = {.job = job, .scatter = HOLD_USUAL, .trust = 1};
     struct equations e;
     size_t runs = job->run_count;
     double *work = calloc(3 * runs + 1, sizeof *work);
@@ -480,6 +493,7 @@ enum status season_levels_fit(const struct level_job *job, struct level_fit *out
         set_priors(&f);
         iterate(&f, sums, work);
         weigh(&f, true);
+        f.trust = is_unrated(job) ? UNRATED_TRUST : 1;
         add_up(&f, sums, &e);
         invert(e.matrix, LEVEL_PARAMETERS);
         memcpy(out->parameter, f.at, sizeof f.at);

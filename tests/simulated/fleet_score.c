@@ -74,17 +74,17 @@ static void coarse_gauge(struct fleet_plan *plan)
 }
 
 const struct fleet_family fleet_families[] = {
-    {"linear", "fouling grows steadily, ten seasons", true, as_it_is},
-    {"limit", "fouling grows towards a limit", true, asymptotic},
-    {"unserved", "never served", true, unserved},
-    {"fuel", "fuel rate recorded", true, with_fuel},
-    {"sentences", "NMEA 0183, steps of 0.1 K, no hour meter", true, sentences},
-    {"unrated", "nobody knows the thermostat", true, unrated},
-    {"twin", "two engines", true, twin},
-    {"few", "four seasons", true, few_seasons},
-    {"restless", "half of the outings without a hold", true, restless},
-    {"gauge", "a gauge in steps of 5 degF", true, coarse_gauge},
-    {"weedy", "weed adds 5 % of load from spring to autumn, nothing tells it", false, weedy},
+    {"linear", "fouling grows steadily, ten seasons", 0.85, as_it_is},
+    {"limit", "fouling grows towards a limit", 0.80, asymptotic},
+    {"unserved", "never served", 0.80, unserved},
+    {"fuel", "fuel rate recorded", 0.85, with_fuel},
+    {"sentences", "NMEA 0183, steps of 0.1 K, no hour meter", 0.85, sentences},
+    {"unrated", "nobody knows the thermostat", 0.85, unrated},
+    {"twin", "two engines", 0.85, twin},
+    {"few", "four seasons", 0.85, few_seasons},
+    {"restless", "half of the outings without a hold", 0.80, restless},
+    {"gauge", "a gauge in steps of 5 degF", 0.70, coarse_gauge},
+    {"weedy", "weed adds 5 % of load from spring to autumn, nothing tells it", 0.60, weedy},
 };
 const size_t fleet_family_count = sizeof fleet_families / sizeof *fleet_families;
 
