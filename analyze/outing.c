@@ -132,6 +132,19 @@ static void name_source(char *to, size_t room, const struct candidate *chosen)
     snprintf(to, room, "%s", chosen ? chosen->title : "");
 }
 
+/* What is stated of how well it was read. */
+static void take_accuracy(const struct trial *trial, struct outing_engine *to)
+{
+    const struct candidate *speed = trial->chosen[QUANTITY_SPEED];
+    const struct candidate *coolant = trial->chosen[QUANTITY_COOLANT];
+    to->by_hand = trial_by_hand(trial);
+    to->coolant_u = coolant ? coolant->series.accuracy.reading_u : 0;
+    to->coolant_run_u = coolant ? coolant->series.accuracy.run_u : 0;
+    if (speed && speed->series.accuracy.by_hand)
+        to->speed_u =
+            hypot(speed->series.accuracy.reading_u, speed->series.accuracy.step / sqrt(12.0));
+}
+
 static void take_sources(const struct trial *trial, struct outing_engine *to)
 {
     const struct candidate *speed = trial->chosen[QUANTITY_SPEED];
@@ -143,6 +156,7 @@ static void take_sources(const struct trial *trial, struct outing_engine *to)
     to->top_speed = trial_top_speed(speed);
     to->speed_step = speed ? speed->profile.step : 0;
     to->coolant_step = coolant && !coolant->cleaning.lively ? coolant->profile.step : 0;
+    take_accuracy(trial, to);
     to->sea_by_hand = !isnan(trial->sea_by_hand);
     to->sea_drift = sea ? trial->sea.drift : (double)NAN;
     to->sea_follows_engine = sea && sea_follows_engine(&trial->sea);

@@ -20,6 +20,7 @@
 #define LOAD_SHARE 0.8 /* of outings that must tell the load before it is used */
 #define LOAD_FULL 99.5 /* percent; above it the number no longer follows the load */
 #define MANY_LAGS 64
+#define SPEED_POWER 1.9 /* ln K over ln speed, see evidence.c */
 
 void gathered_free(struct gathered *gathered)
 {
@@ -174,7 +175,31 @@ static enum status leave_out(struct season_engine *engine, size_t outing, const 
     return STATUS_OK;
 }
 
-static void take_hold(struct gathered *g, const struct outing_engine *from, const struct hold *hold)
+/* A reading by hand stands alone: nothing averages its rounding away; and one does not show whether it
+ * still moved: half of what may be left of the way from the hold before is taken, give or take the other
+ * half (see evidence.c). What comes anew every run is spread so that the mean of the run keeps it. */
+static void hand_hold(const struct outing_engine *from, const struct hold *hold, double holds,
+                      struct level_hold *to)
+{
+    double rounding = from->coolant_step / sqrt(12.0);
+    double left = exp(-(hold->end - hold->start) / ESTIMATE_LAG);
+    const struct hold *last = hold > from->holds ? hold - 1 : NULL;
+    double moved = last && isfinite(last->coolant) ? hold->coolant - last->coolant : 0;
+    to->slope = 0.5 * moved * left / (1 - left) / ESTIMATE_LAG;
+    to->reading_u = hypot(rounding * sqrt(holds), hypot(from->coolant_u, to->slope * ESTIMATE_LAG));
+}
+
+static void add_accuracy(const struct outing_engine *from, const struct hold *hold, double holds,
+                         struct level_hold *to)
+{
+    if (from->by_hand)
+        hand_hold(from, hold, holds, to);
+    to->reading_u = hypot(to->reading_u, from->coolant_run_u * sqrt(holds));
+    to->extra_u = hypot(to->extra_u, SPEED_POWER * from->speed_u / hold->rpm);
+}
+
+static void take_hold(struct gathered *g, const struct outing_engine *from, double holds,
+                      const struct hold *hold)
 {
     struct gathered_run *run = &g->runs[g->run_count];
     struct level_hold *to = &g->holds[g->hold_count++];
@@ -187,6 +212,7 @@ static void take_hold(struct gathered *g, const struct outing_engine *from, cons
         .reading_u = evidence_reading_u(from->coolant_step, hold->coolant_sd),
         .extra_u = evidence_warming_u(hold->used_from, hold->end),
     };
+    add_accuracy(from, hold, holds, to);
     run->rpm_low = fmin(run->rpm_low, hold->rpm);
     run->rpm_high = fmax(run->rpm_high, hold->rpm);
     run->sea += hold->sea;
@@ -214,11 +240,14 @@ static enum status take_run(const struct seasons *seasons, struct season_engine 
     double start, u, before = (double)g->hold_count;
     bool shut = false;
     own_start(seasons, outing, from->instance, &start, &u);
+    size_t count = 0;
+    for (size_t i = 0; i < from->hold_count; i++)
+        count += usable(&from->holds[i], start, u);
     *run = (struct gathered_run){.outing = outing, .rpm_low = NAN, .rpm_high = NAN, .load = NAN};
     for (size_t i = 0; i < from->hold_count; i++) {
         shut = shut || (usable(&from->holds[i], NAN, 0) && !usable(&from->holds[i], start, u));
         if (usable(&from->holds[i], start, u))
-            take_hold(g, from, &from->holds[i]);
+            take_hold(g, from, (double)count, &from->holds[i]);
     }
     double holds = (double)g->hold_count - before;
     if (holds == 0)
