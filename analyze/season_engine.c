@@ -147,7 +147,7 @@ enum status season_engine_solve(struct seasons *seasons, size_t index)
 
 /* --- two engines */
 
-/* Whether what a day's load does to both still has to be taken out of one alone is the ratio's day part. */
+/* The ratio of both; what they do not share of a day's load is part of it. */
 static void pair_point(const struct season_point *a, const struct season_point *b,
                        struct season_point *out)
 {
