@@ -108,10 +108,17 @@ static cJSON *number_item(double value)
     return isfinite(value) ? cJSON_CreateNumber(value) : cJSON_CreateNull();
 }
 
-static cJSON *text_item(const char *words)
+/* What is no UTF-8 is replaced, by more bytes: it is cut where it would not fit the room when it is read
+ * again. Room 0: there is no limit. */
+static cJSON *text_item(const char *words, size_t room)
 {
     struct text valid = {0};
     text_valid(&valid, words);
+    while (!valid.failed && room > 0 && valid.length >= room) {
+        while (((unsigned char)valid.bytes[valid.length - 1] & 0xC0) == 0x80)
+            valid.length--;
+        valid.bytes[--valid.length] = '\0';
+    }
     cJSON *item = valid.failed ? NULL : cJSON_CreateString(text_string(&valid));
     text_free(&valid);
     return item;
@@ -124,7 +131,7 @@ static cJSON *member_item(const struct member *member, const void *from)
     case KIND_NUMBER:
         return number_item(*(const double *)(const void *)at);
     case KIND_TEXT:
-        return text_item(at);
+        return text_item(at, member->room);
     case KIND_TRUTH:
         return cJSON_CreateBool(*(const bool *)at);
     case KIND_SIZE:
@@ -184,7 +191,7 @@ static void add_facts(cJSON *to, const struct facts *facts, bool *failed)
         add(fact, "section", cJSON_CreateNumber(facts->list[i].section), failed);
         add(fact, "engine", cJSON_CreateNumber(facts->list[i].engine), failed);
         add(fact, "key", cJSON_CreateString(facts->list[i].key), failed);
-        add(fact, "value", text_item(facts->list[i].value), failed);
+        add(fact, "value", text_item(facts->list[i].value, 0), failed);
     }
 }
 

@@ -97,6 +97,25 @@ static void json_brings_every_number_back(void **state)
     outing_free(&back);
 }
 
+/* Bytes that are no UTF-8 become longer in JSON; the text still fits where it came from. */
+static void json_brings_texts_back_that_are_no_utf8(void **state)
+{
+    (void)state;
+    struct outing outing, back;
+    struct complaint complaint = {""};
+    struct text json = {0};
+    assert_int_equal(outing_read(record("bytes.h5", true), &outing, &complaint), STATUS_OK);
+    char *source = outing.engines[0].sea_source;
+    memset(source, 0xFF, sizeof outing.engines[0].sea_source - 1);
+    source[sizeof outing.engines[0].sea_source - 1] = '\0';
+    assert_int_equal(outing_write_json(&outing, &json, &complaint), STATUS_OK);
+    assert_int_equal(outing_read_json(json.bytes, json.length, &back, &complaint), STATUS_OK);
+    assert_memory_equal(back.engines[0].sea_source, "\uFFFD\uFFFD", 6);
+    text_free(&json);
+    outing_free(&outing);
+    outing_free(&back);
+}
+
 /* Every way of cutting it short, and bytes turned over, gives an answer and no crash. */
 static void broken_json_is_refused(void **state)
 {
@@ -139,6 +158,7 @@ int main(void)
         cmocka_unit_test(without_an_hour_meter_there_are_none),
         cmocka_unit_test(what_is_no_run_is_said),
         cmocka_unit_test(json_brings_every_number_back),
+        cmocka_unit_test(json_brings_texts_back_that_are_no_utf8),
         cmocka_unit_test(broken_json_is_refused),
     };
     return cmocka_run_group_tests(tests, make_folder, remove_folder);
