@@ -147,9 +147,17 @@ static enum status read_hours(const char *text, struct service_event *event,
                            text, HOURS_MOST);
 }
 
-static enum status read_engine(const char *text, struct service_event *event,
+/* Behind the apostrophe that keeps a spreadsheet from reckoning: text_csv sets it. */
+static const char *without_guard(const char *text)
+{
+    bool guarded = text[0] == '\'' && text[1] != '\0' && strchr("=+-@", text[1]) != NULL;
+    return text + guarded;
+}
+
+static enum status read_engine(const char *typed, struct service_event *event,
                                struct complaint *complaint)
 {
+    const char *text = without_guard(typed);
     const char *number = strncasecmp(text, "engine ", 7) == 0 ? text + 7 : text;
     event->engine = -1;
     event->label[0] = '\0';
@@ -194,12 +202,10 @@ static enum status read_what(const char *text, struct service_event *event,
     return status;
 }
 
-/* Cleaned text; the apostrophe that keeps a spreadsheet from reckoning is taken off. */
 static enum status read_text(const char *text, char **out, struct complaint *complaint)
 {
     struct text clean = {0};
-    bool guarded = text[0] == '\'' && text[1] != '\0' && strchr("=+-@", text[1]) != NULL;
-    text_clean(&clean, text + guarded);
+    text_clean(&clean, without_guard(text));
     text_add(&clean, "");
     *out = text_take(&clean);
     if (*out == NULL)
@@ -219,9 +225,10 @@ static enum status read_notes(const char *text, struct service_event *event,
     return read_text(text, &event->notes, complaint);
 }
 
-static enum status read_boat(const char *text, struct service_event *event,
+static enum status read_boat(const char *typed, struct service_event *event,
                              struct complaint *complaint)
 {
+    const char *text = without_guard(typed);
     if (strlen(text) >= sizeof event->boat)
         return complain(complaint, STATUS_BAD_DATA,
                         "the name of the boat is longer than %zu bytes; write it as the runs have "

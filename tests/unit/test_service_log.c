@@ -385,6 +385,27 @@ static void a_named_boat_gets_its_column(void **state)
     assert_non_null(strstr(complaint.text, "no column \"boat\""));
 }
 
+/* What a spreadsheet would reckon is guarded in the file, in every column, and comes back as it was. */
+static void guarded_words_come_back(void **state)
+{
+    (void)state;
+    struct complaint complaint = {""};
+    static const struct service_entry entry = {"2026-05-15", "",     "-port",       "zinc",
+                                               "@marsh",     "=1+1", "+Two Sisters"};
+    struct service_log log;
+    unlink(path);
+    assert_int_equal(service_log_add(path, &entry, &complaint), STATUS_OK);
+    assert_non_null(strstr(get(), "\"'-port\",zinc anode changed,\"'@marsh\",\"'=1+1\","
+                                  "\"'+Two Sisters\"\n"));
+    assert_int_equal(service_log_read(path, &log, &complaint), STATUS_OK);
+    assert_int_equal(log.count, 1);
+    assert_string_equal(log.events[0].label, entry.engine);
+    assert_string_equal(log.events[0].by, entry.by);
+    assert_string_equal(log.events[0].notes, entry.notes);
+    assert_string_equal(log.events[0].boat, entry.boat);
+    service_log_free(&log);
+}
+
 static void keeps_to_the_layout_of_the_file(void **state)
 {
     (void)state;
@@ -470,6 +491,7 @@ int main(void)
         cmocka_unit_test(finds_the_log_beside_a_run),
         cmocka_unit_test(makes_a_log),
         cmocka_unit_test(a_named_boat_gets_its_column),
+        cmocka_unit_test(guarded_words_come_back),
         cmocka_unit_test(keeps_to_the_layout_of_the_file),
         cmocka_unit_test(adds_nothing_that_cannot_be_meant),
         cmocka_unit_test(takes_a_half_written_line_off_again),
