@@ -155,10 +155,10 @@ static void bound_held(const struct reading *it, size_t row, size_t speed, size_
     for (size_t i = row; i-- > 0;) {
         double other = values[i * width + speed];
         double ago = (double)(table->rows[row].unix_us - table->rows[i].unix_us) / 1e6;
-        if (isnan(other) || same_speed(own, other, step))
-            continue;
         if (ago >= values[row * width + held])
             return;
+        if (isnan(other) || same_speed(own, other, step))
+            continue;
         remark(it->remarks, SAY_WARNING, table->rows[row].line,
                "%.0f rpm was read %.1f minutes before, so this speed cannot have been held for "
                "%.1f; %.1f are taken",
