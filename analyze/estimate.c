@@ -25,8 +25,7 @@
 #define OPEN_NEARLY 0.9   /* open fraction that counts as open */
 #define FIT_BANDS 3       /* shared bands without which a thermostat cannot be fitted */
 #define FIT_LOOKS 6
-#define DISAGREES 1.5  /* standard uncertainties of the rating */
-#define LOAD_TOLD 0.03 /* relative difference of load between the sides that is worth a line */
+#define DISAGREES 1.5 /* standard uncertainties of the rating */
 
 /* One engine on its way. */
 struct work {

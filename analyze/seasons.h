@@ -194,7 +194,8 @@ struct seasons {
 /* --- seasons_solve.c: from outings to the answer. Pure. */
 
 /* `out` has options, outings (in any order; they are sorted) and events filled, all else zero; fills the
- * rest. Nothing to go by is no error: the answer says so. STATUS_MEMORY. */
+ * rest. Nothing to go by is no error: the answer says so. STATUS_MEMORY; STATUS_BAD_DATA for numbers that
+ * allow no trend at all. */
 enum status seasons_solve(struct seasons *out, struct complaint *complaint);
 
 /* Adds an event, keeping them in the order of time. STATUS_MEMORY. */

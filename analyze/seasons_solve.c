@@ -12,10 +12,9 @@
 #include "rules.h"
 #include "series.h"
 
-#define SPEEDS_MAX 2000 /* of holds, looked at for the reference speed */
-#define COMMON_SHARE                                                                               \
-    0.8 /* of the outings of the commonest speed: a faster one as common as that is
-                            taken, for the thermostat hides less there */
+/* Of the outings of the commonest speed: a faster one that is as common is taken, for the thermostat hides
+ * less there. */
+#define COMMON_SHARE 0.8
 #define ROUND_RPM 50.0
 #define SAME_RATING 0.5             /* K; 160F,180F is 71.1,82.2 and the same as 71,82 */
 #define SAME_SERVICE (30 * 86400.0) /* s between runs that may be after the same service */
@@ -459,7 +458,7 @@ static double top_held(const struct outing *outing)
     return top;
 }
 
-/* The speed that most outings hold; of those that half as many hold the fastest. */
+/* The speed that most outings hold; of those that nearly as many hold the fastest. */
 static double choose_speed(const struct seasons *seasons, size_t boat)
 {
     double top = 0, most = 0, best = NAN;
@@ -597,5 +596,11 @@ enum status seasons_solve(struct seasons *out, struct complaint *complaint)
         status = set_conditions(out);
     if (!status)
         status = solve_all(out);
-    return status ? complain(complaint, STATUS_MEMORY, "no memory left for the seasons") : status;
+    if (!status)
+        return STATUS_OK;
+    return status == STATUS_MEMORY
+               ? complain(complaint, status, "no memory left for the seasons")
+               : complain(complaint, status,
+                          "the outings together allow no trend: look with show at outings whose "
+                          "speeds, temperatures or dates cannot be right, and leave them out");
 }
