@@ -114,7 +114,7 @@ check:
 
 # Tests and benches without a warning by clang, and the tests of what threads share once more under the
 # thread sanitizer.
-THREADED := $(addprefix build/tsan/tests/unit/test_,ring writer)
+THREADED := $(addprefix build/tsan/tests/unit/test_,ring writer rebuild)
 check-long: check
 	@scripts/install-deps long
 	@$(MAKE) --no-print-directory $(J) B=build/clang CC=$(CLANG) WERROR=-Werror tests bench-programs
