@@ -16,14 +16,14 @@
 #include "thermostat.h"
 
 #define BUDGET_DRAWS 250
-#define RATING_U 1.0      /* K, thermostat rating if its uncertainty is not known */
-#define FUEL_U 0.010      /* relative: fuel sensor between two days, and what it does not tell */
-#define PERCENT_U 0.015   /* relative: the same for percent load, which comes in whole percent */
-#define CONTROL_U 0.005   /* relative: what two engines of a boat do not share in a day's load */
-#define RUNS_USUAL_DF 1.0 /* what the usual day-to-day load counts for beside runs that show it */
-#define WAVE_U 0.02       /* open fraction: thermostats are no straight line (no source) */
-#define OPEN_NEARLY 0.9   /* open fraction that counts as open */
-#define FIT_BANDS 3       /* shared bands without which a thermostat cannot be fitted */
+#define RATING_U 1.0       /* K, thermostat rating if its uncertainty is not known */
+#define FUEL_U 0.010       /* relative: fuel sensor between two days, and what it does not tell */
+#define PERCENT_U 0.015    /* relative: the same for percent load, which comes in whole percent */
+#define CONTROL_U 0.005    /* relative: what two engines of a boat do not share in a day's load */
+#define RUNS_ENOUGH_DF 3.0 /* degrees of freedom from which runs show their load without it */
+#define WAVE_U 0.02        /* open fraction: thermostats are no straight line (no source) */
+#define OPEN_NEARLY 0.9    /* open fraction that counts as open */
+#define FIT_BANDS 3        /* shared bands without which a thermostat cannot be fitted */
 #define FIT_LOOKS 6
 #define DISAGREES 1.5 /* standard uncertainties of the rating */
 
@@ -125,8 +125,9 @@ static void set_load(struct work *work, bool has_control)
     setup->own_u = CONTROL_U;
     run_scatter(work, &variance, &df);
     if (df > 0 && !has_control) {
-        setup->load_df = df + RUNS_USUAL_DF;
-        setup->load_u = sqrt((df * variance + RUNS_USUAL_DF * usual * usual) / setup->load_df);
+        double topped_up = fmax(RUNS_ENOUGH_DF - df, 0);
+        setup->load_df = df + topped_up;
+        setup->load_u = sqrt((df * variance + topped_up * usual * usual) / setup->load_df);
         setup->load_shared = false;
         work->engine->load_from = "runs";
     }

@@ -374,10 +374,15 @@ static void doubt_outliers(struct thermostat_fit *fit, const struct evidence *ev
     }
 }
 
-/* ln of the restricted likelihood of the weights in use, with what is usual for both parts. */
-static double log_restricted(const struct thermostat_fit *fit, const struct evidence *evidence)
+/* ln of the restricted likelihood of the weights in use, with what is usual for both parts. Levels,
+ * slopes and all are integrated out with their priors: their columns count in full, because the
+ * determinant holds the priors too, over the same scatter. */
+static double log_restricted(struct thermostat_fit *fit, const struct evidence *evidence)
 {
-    double sum = 2 * fit->df * log(fit->scatter) + fit->curve.regression.log_determinant;
+    const struct regression *r = &fit->curve.regression;
+    double spare = (double)evidence->count - (double)r->columns;
+    double sum = 2 * spare * log(fit->scatter) + r->log_determinant;
+    sum += curve_solve(&fit->curve) / (fit->scatter * fit->scatter);
     for (size_t i = 0; i < evidence->count; i++)
         sum += log(fit->variance[i]);
     double reading = log(fit->reading_u / READING_USUAL) / log(READING_FACTOR);
