@@ -7,7 +7,9 @@
 #include "stats.h"
 
 #define SCATTER_USUAL                                                                              \
-    0.02                /* of the rise above the sea, hold to hold (common practice, no source) */
+    0.02 /* of the rise above the sea, hold to hold: the 0.015 of ln K in thermostat.c, and what a
+            speed off its mark adds, which a straight move of the reading leaves in (common
+            practice, no source) */
 #define SCATTER_DF 3.0  /* what that knowledge counts for */
 #define SHARE_SLOPE 1.9 /* exponent of the open rise over speed, wide open */
 
@@ -93,7 +95,9 @@ static void fill_band(const struct bracket_setup *setup, const struct corner *co
     for (int side = 0; side < SIDE_COUNT; side++)
         fill_side(&band->side[side], &corner[side],
                   stats_t(setup->level, corner[side].df) * hypot(corner[side].scatter, day[side]));
-    band->finding = finding_of_change(band->change);
+    /* The load is never known here: a claim has to survive a shift of it. */
+    double shift = FINDING_LOAD_SHIFT * fmax(b->rise, a->rise);
+    band->finding = finding_of_change(around(a->low - b->high, a->high - b->low, half + shift));
 }
 
 void bracket_bands(const struct evidence *evidence, const struct bracket_setup *setup,

@@ -199,7 +199,7 @@ static void fill_bands(struct work *work)
         double ln_ratio = work->value.ln_rise[SIDE_AFTER][b] - work->value.ln_rise[SIDE_BEFORE][b];
         struct interval ratio = exponential(montecarlo_about(
             ln_ratio, propagation_ln_ratio(draws, b), draws->draws, level, draws->scratch));
-        band->finding = finding_of_ratio(ratio);
+        band->finding = finding_of_ratio(ratio, finding_load_shift(engine));
         forget_unbelievable(band);
         changes[b] = band->change;
     }
@@ -287,9 +287,17 @@ static bool term_matters(const struct work *work, enum budget_id id)
         return work->facts->sender_changed;
     case BUDGET_CONTROL:
         return work->setup.control_draws != NULL;
+    case BUDGET_LOAD:
+        return work->setup.control_draws == NULL;
     default:
         return true;
     }
+}
+
+/* The errors of a row. The day is the same for the engine left alone: only together do they cancel. */
+static unsigned terms_of(enum budget_id id)
+{
+    return 1u << id | (id == BUDGET_CONTROL ? 1u << BUDGET_LOAD : 0);
 }
 
 /* Every term alone, then the degrees of freedom of each band (Welch-Satterthwaite). */
@@ -307,7 +315,7 @@ static enum status fill_budget(struct work *work)
                                                           : INFINITY;
         if (!term_matters(work, (enum budget_id)id))
             continue;
-        status = propagate_draws(&work->setup, 1u << id, BUDGET_DRAWS, &alone);
+        status = propagate_draws(&work->setup, terms_of((enum budget_id)id), BUDGET_DRAWS, &alone);
         for (size_t b = 0; status == STATUS_OK && b < engine->band_count; b++)
             u[id][b] = montecarlo_u(propagation_change(&alone, b), alone.draws);
         struct budget_term *row = &engine->budget[engine->budget_count++];
@@ -461,6 +469,8 @@ static void bracket(struct work *work)
     fill_holds(work);
     const struct band *key = &engine->bands[engine->key_band];
     engine->finding = finding_of_change(key->simultaneous);
+    if (engine->finding != key->finding)
+        engine->finding = FINDING_CANNOT_BE_SHOWN;
     answer_warn(work->answer, "thermostat_bracketed", engine->instance,
                 "The thermostat's rating is not known and %zu shared speeds are too few to fit it. "
                 "Every interval therefore covers a thermostat in full control as well as one wide "
@@ -502,8 +512,9 @@ static enum status propagate(struct work *work)
     fill_ratio(work);
     fill_holds(work);
     fill_thermostat(work);
-    work->engine->finding = finding_overall(work->engine->open_rise_ratio,
-                                            work->engine->bands[work->engine->key_band].change);
+    const struct band *key = &work->engine->bands[work->engine->key_band];
+    work->engine->finding = finding_overall(work->engine->open_rise_ratio, key->change,
+                                            finding_load_shift(work->engine));
     return fill_budget(work);
 }
 

@@ -15,20 +15,34 @@ enum finding finding_of_change(struct interval change)
     return FINDING_CANNOT_BE_SHOWN;
 }
 
-enum finding finding_of_ratio(struct interval ratio)
+double finding_load_shift(const struct engine_answer *engine)
 {
-    if (ratio.high < 1)
+    bool recorded =
+        strcmp(engine->load_from, "fuel_rate") == 0 || strcmp(engine->load_from, "load") == 0;
+    return recorded || isfinite(engine->control_ratio.value) ? 0 : FINDING_LOAD_SHIFT;
+}
+
+/* Beyond 1 on one side, if not by enough. */
+static bool leaves_one(struct interval ratio)
+{
+    return ratio.high < 1 || ratio.low > 1;
+}
+
+enum finding finding_of_ratio(struct interval ratio, double load_shift)
+{
+    if (ratio.high * (1 + load_shift) < 1)
         return FINDING_LOWERED;
-    if (ratio.low > 1)
+    if (ratio.low > 1 + load_shift)
         return FINDING_RAISED;
-    if (ratio.low > 1 / FINDING_INFORMATIVE && ratio.high < FINDING_INFORMATIVE)
+    if (!leaves_one(ratio) && ratio.low > 1 / FINDING_INFORMATIVE &&
+        ratio.high < FINDING_INFORMATIVE)
         return FINDING_NO_CHANGE_SHOWN;
     return FINDING_CANNOT_BE_SHOWN;
 }
 
-enum finding finding_overall(struct interval ratio, struct interval change)
+enum finding finding_overall(struct interval ratio, struct interval change, double load_shift)
 {
-    enum finding finding = finding_of_ratio(ratio);
+    enum finding finding = finding_of_ratio(ratio, load_shift);
     bool claims = finding == FINDING_LOWERED || finding == FINDING_RAISED;
     return claims && finding_of_change(change) != finding ? FINDING_CANNOT_BE_SHOWN : finding;
 }
@@ -103,6 +117,12 @@ static void say_verdict(struct prose *prose, const struct engine_answer *engine)
         break;
     case FINDING_CANNOT_BE_SHOWN:
         say(prose, " These runs cannot show whether the cooling has changed.");
+        if (leaves_one(engine->open_rise_ratio) && finding_load_shift(engine) > 0)
+            say(prose,
+                " The readings did change, but %.0f %% more or less load would do that too, and "
+                "neither fuel rate nor engine load tells: another propeller, a foul hull or a full "
+                "tank can be as much.",
+                100 * FINDING_LOAD_SHIFT);
         break;
     }
 }

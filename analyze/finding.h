@@ -6,6 +6,9 @@
  * same. A band's own finding rests on its own ratio.
  *   lowered, raised    the whole interval of the ratio lies on one side of 1, and overall that of the
  *                      change in the key band on the same side of 0
+ *                      Where neither fuel rate nor percent load tells the load and no engine was left
+ *                      alone, a propeller, hull or cargo that nobody wrote down may do as much: then the
+ *                      interval of the ratio must lie FINDING_LOAD_SHIFT beyond 1
  *   no change shown    no change lies inside, and the interval of the ratio lies within
  *                      1/FINDING_INFORMATIVE .. FINDING_INFORMATIVE: a larger change is ruled out
  *   cannot be shown    anything else
@@ -17,15 +20,20 @@
 #include "words.h"
 
 #define FINDING_INFORMATIVE 1.2
+#define FINDING_LOAD_SHIFT 0.05 /* relative: what a change of propeller or hull does to the load */
+
+/* The shift of load that a claim about this engine has to survive, from load_from and control_ratio:
+ * FINDING_LOAD_SHIFT, or 0 where the runs tell the load. */
+double finding_load_shift(const struct engine_answer *engine);
 
 /* From a ratio of open rises. A NaN anywhere: cannot be shown. */
-enum finding finding_of_ratio(struct interval ratio);
+enum finding finding_of_ratio(struct interval ratio, double load_shift);
 
 /* From a change in K where there is no ratio: never "no change shown". */
 enum finding finding_of_change(struct interval change);
 
 /* Overall, from the pooled ratio and the change in the key band. */
-enum finding finding_overall(struct interval ratio, struct interval change);
+enum finding finding_overall(struct interval ratio, struct interval change, double load_shift);
 
 /* What the words depend on beside the engine answer. */
 struct finding_context {

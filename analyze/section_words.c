@@ -187,7 +187,8 @@ static const char *const method[] = {
     "heat balance by a Monte Carlo calculation with a stated seed. An interval holds the true "
     "value "
     "in the stated share of such trials. A change is called shown only if its whole interval lies "
-    "on one side of zero.",
+    "on one side of zero; and where neither fuel rate nor engine load was recorded, nor an engine "
+    "left alone to compare with, only if a load that differs by 5 % cannot explain it.",
     "Limits. The open rise is well determined only where the thermostat is nearly wide open, at "
     "high "
     "load and in warm water. A change of propeller, hull, weight or weather changes the heat load "

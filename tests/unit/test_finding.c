@@ -121,6 +121,56 @@ static void no_change_says_what_would_have_shown(void **state)
     made_free(&made.answer);
 }
 
+/* Without a recorded load 5 % of it may be a propeller: 1/1.05 is 0.952. */
+static void claims_survive_a_shift_of_load(void **state)
+{
+    (void)state;
+    const struct interval near = {0.93, 0.90, 0.96}, far = {0.90, 0.87, 0.94};
+    const struct interval up = {1.09, 1.06, 1.12}, little_up = {1.06, 1.02, 1.10};
+    assert_int_equal(finding_of_ratio(near, 0), FINDING_LOWERED);
+    assert_int_equal(finding_of_ratio(near, FINDING_LOAD_SHIFT), FINDING_CANNOT_BE_SHOWN);
+    assert_int_equal(finding_of_ratio(far, FINDING_LOAD_SHIFT), FINDING_LOWERED);
+    assert_int_equal(finding_of_ratio(up, FINDING_LOAD_SHIFT), FINDING_RAISED);
+    assert_int_equal(finding_of_ratio(little_up, FINDING_LOAD_SHIFT), FINDING_CANNOT_BE_SHOWN);
+    assert_int_equal(finding_of_ratio((struct interval){NAN, NAN, NAN}, 0),
+                     FINDING_CANNOT_BE_SHOWN);
+}
+
+static void load_that_is_told_needs_no_guard(void **state)
+{
+    (void)state;
+    struct made made;
+    start(&made);
+    made.engine->control_ratio = (struct interval){NAN, NAN, NAN};
+    made.engine->load_from = "assumed";
+    assert_true(finding_load_shift(made.engine) > 0);
+    made.engine->load_from = "runs";
+    assert_true(finding_load_shift(made.engine) > 0);
+    made.engine->load_from = "fuel_rate";
+    assert_true(finding_load_shift(made.engine) <= 0);
+    made.engine->load_from = "assumed";
+    made.engine->control_ratio = (struct interval){1, 0.98, 1.02};
+    assert_true(finding_load_shift(made.engine) <= 0);
+    made_free(&made.answer);
+}
+
+static void a_withheld_claim_says_why(void **state)
+{
+    (void)state;
+    struct made made;
+    start(&made);
+    made.engine->control_ratio = (struct interval){NAN, NAN, NAN};
+    made.engine->load_from = "assumed";
+    made.engine->finding = FINDING_CANNOT_BE_SHOWN;
+    made.engine->open_rise_ratio = (struct interval){0.93, 0.90, 0.96};
+    finding_say(made.engine, &made.context);
+    has(made.engine->sentence, "5 % more or less load would do that too");
+    made.engine->open_rise_ratio = (struct interval){0.93, 0.80, 1.10};
+    finding_say(made.engine, &made.context);
+    hasnt(made.engine->sentence, "more or less load");
+    made_free(&made.answer);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -129,6 +179,9 @@ int main(void)
         cmocka_unit_test(a_drifting_hold_is_told),
         cmocka_unit_test(a_load_that_is_assumed_is_told),
         cmocka_unit_test(no_change_says_what_would_have_shown),
+        cmocka_unit_test(claims_survive_a_shift_of_load),
+        cmocka_unit_test(load_that_is_told_needs_no_guard),
+        cmocka_unit_test(a_withheld_claim_says_why),
     };
     return cmocka_run_group_tests_name("finding", tests, NULL, NULL);
 }
