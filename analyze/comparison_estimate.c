@@ -154,6 +154,8 @@ static double sea_uncertainty(const struct comparison *c)
         if (!trial->chosen[QUANTITY_SEA])
             continue;
         extra = fmax(extra, whole_uncertainty(accuracy_of(trial, QUANTITY_SEA)));
+        if (sea_falls_with_speed(&trial->sea))
+            extra = fmax(extra, rules.diagnose.chest_share * -trial->sea.effect);
         if (sea_follows_engine(&trial->sea))
             drift = fmax(drift, trial->sea.effect);
         else if (drift <= rules.diagnose.sea_drift)

@@ -313,10 +313,12 @@ static void warn_of_heat(const struct subject *s, const struct trial *trial, dou
         answer_warn(
             s->answer, "sea_falls_with_speed", -1,
             "The sea temperature in %s (%s) reads %.1f K less at speed than running slowly: "
-            "a sensor in a sea chest that warms without flow, or a warmer harbour. At low "
-            "speed that is some tenths of a kelvin of coolant at most, the thermostat being "
-            "in control there.",
-            name.s, sensor.s, -look->effect);
+            "a sensor in a sea chest that warms without flow, or a warmer harbour. How much too "
+            "warm it still reads at speed nobody can tell: the sea counts as unsure by %.1f K, up "
+            "to "
+            "%.1f K of coolant.",
+            name.s, sensor.s, -look->effect, rules.diagnose.chest_share * -look->effect,
+            rules.diagnose.chest_share * -look->effect * response);
     else if (fabs(look->drift) > rules.diagnose.sea_drift)
         answer_warn(
             s->answer, "sea_drift", -1,

@@ -113,6 +113,8 @@ const struct rules rules = {
             .hand_sea_u = 0.7,
             /* Between half of it (a mean over the run) and 1/sqrt(12) of it (no known sign). */
             .drift_share = 0.4,
+            /* What is left at full speed lies between nothing and twice what flow takes off: 1/sqrt(3). */
+            .chest_share = 0.6,
             .propeller_load = 0.05,
             /* Two good senders of a kind agree within 1 K or so (common practice, no source). */
             .sender_u = 1.0,

@@ -105,8 +105,9 @@ struct diagnose_rules {
     double run_gap;          /* s; recorded gaps shorter than this in total are not worth a line */
     double hand_sea_u;       /* K, standard uncertainty of a sea temperature that was typed in */
     double drift_share;      /* of the drift of a sensor: its standard uncertainty as a mean */
-    double propeller_load;   /* relative day-to-day load where the propeller was changed */
-    double sender_u;         /* K, standard uncertainty between two coolant senders */
+    double chest_share; /* of what a sea chest warms at low speed: how unsure that leaves the sea */
+    double propeller_load; /* relative day-to-day load where the propeller was changed */
+    double sender_u;       /* K, standard uncertainty between two coolant senders */
 };
 
 /* Heat cycles after a service. */

@@ -24,7 +24,7 @@ struct sea_look sea_look(const double *sea, const double *rpm, size_t count);
 bool sea_follows_engine(const struct sea_look *look);
 
 /* Whether it falls with speed instead: a sea chest that warms while there is no flow through it, or the
- * boat leaving a warm harbour. At speed the reading is right either way. */
+ * boat leaving a warm harbour. At speed the chest may still be warm. */
 bool sea_falls_with_speed(const struct sea_look *look);
 
 #endif
