@@ -88,6 +88,7 @@ struct boat_engine {
     /* instruments */
     struct boat_sender speed, coolant, fuel, raw_out;
     bool has_load, has_fuel, has_raw_out;
+    double load_error; /* of percent load, relative: what the engine's own reckoning is off */
     /* what people would enter about it; "" or NULL: nobody knows */
     const char *plate_thermostat; /* "71, 82" */
     const char *sender_words, *propeller_words;

@@ -44,7 +44,7 @@ static void draw_thermostat(struct boat_engine *engine, struct random *random)
     engine->opens += random_uniform(random, -1.5, 1.5);
     engine->full += random_uniform(random, -1.5, 1.5);
     engine->opening = OPENING_CURVED;
-    engine->opening_exponent = random_uniform(random, 0.9, 1.1);
+    engine->opening_exponent = random_uniform(random, 0.8, 1.25);
     engine->thermostat_lag = random_uniform(random, 4, 15);
     engine->hysteresis = random_uniform(random, 0.0, 0.6);
 }
@@ -100,6 +100,9 @@ static void draw_run(const struct family *family, struct boat_scenario *run, enu
     run->sea_sender.offset += 0.1 * random_normal(random);
     if (side == FAMILY_AFTER)
         run->start_unix += 40 * DAY;
+    if (run->engine_count > 1) /* two engines never share the load alike */
+        for (size_t i = 0; i < run->engine_count; i++)
+            run->engine[i].load_factor *= exp(0.005 * random_normal(random));
     boat_add_warm_up(run, 120, 180);
     boat_add_ladder(run, family_speed, FAMILY_SPEEDS, family->hold, family->and_down);
 }
@@ -245,24 +248,26 @@ static void set_fuel_error(struct boat_scenario *run, double error)
     run->engine[0].has_fuel = true;
 }
 
-/* A fuel sender that is 3 % off on this boat, and another 0.7 % from day to day. */
+/* A fuel sender that is 3 % off on this boat, and another 1 % from day to day. */
 static void fuel_rate(struct family_pair *pair, struct random *random)
 {
     both_sides(pair, set_fuel_error, 0.03 * random_normal(random));
     for (int side = 0; side < FAMILY_SIDES; side++)
-        set_fuel_error(&pair->run[side][0], 0.007 * random_normal(random));
+        set_fuel_error(&pair->run[side][0], 0.010 * random_normal(random));
 }
 
-static void set_percent_load(struct boat_scenario *run, double ignored)
+static void set_percent_load(struct boat_scenario *run, double error)
 {
-    (void)ignored;
+    run->engine[0].load_error += error;
     run->engine[0].has_load = true;
 }
 
+/* Reckoned from injection, with fuel and air of the day: 3 % off on this boat, 1.5 % from day to day. */
 static void percent_load(struct family_pair *pair, struct random *random)
 {
-    (void)random;
-    both_sides(pair, set_percent_load, 0.0);
+    both_sides(pair, set_percent_load, 0.03 * random_normal(random));
+    for (int side = 0; side < FAMILY_SIDES; side++)
+        set_percent_load(&pair->run[side][0], 0.015 * random_normal(random));
 }
 
 static void spoil(struct boat_scenario *run, double share)

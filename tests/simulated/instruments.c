@@ -73,7 +73,8 @@ static void read_load(struct boat *boat, size_t i)
     share.offset *= truth->fuel;
     share.noise *= truth->fuel;
     reading->fuel = engine->has_fuel ? fmax(measure(&share, random, truth->fuel), 0.0) : NAN;
-    reading->load = engine->has_load ? round(truth->load + random_normal(random)) : NAN;
+    const double load = truth->load * (1.0 + engine->load_error);
+    reading->load = engine->has_load ? round(load + random_normal(random)) : NAN;
     if (reading->load > 100.0 || reading->load < 0.0)
         reading->load = fmin(fmax(reading->load, 0.0), 100.0);
 }

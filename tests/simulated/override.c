@@ -81,6 +81,7 @@ static const struct key {
     ENGINE("thermostat_lag", thermostat_lag, KIND_NUMBER, 0, 300),
     ENGINE("hysteresis", hysteresis, KIND_NUMBER, 0, 10),
     ENGINE("has_load", has_load, KIND_FLAG, 0, 1),
+    ENGINE("load_error", load_error, KIND_NUMBER, -0.5, 0.5),
     ENGINE("has_fuel", has_fuel, KIND_FLAG, 0, 1),
     ENGINE("has_raw_out", has_raw_out, KIND_FLAG, 0, 1),
     SENDER(ENGINE, "speed", speed),
