@@ -30,7 +30,8 @@
 #define DOUBT_DF 4.0    /* tails of holds, Student's t */
 #define DOUBT_KEEPS 0.8 /* of a normal scatter that such weights leave */
 #define UNRATED_TRUST                                                                              \
-    0.25 /* of what holds say of a valve that nobody knows: its law is a guess too */
+    0.25                /* of what holds say of a valve that nobody knows: its law is a guess too */
+#define RATED_TRUST 0.4 /* the same of one whose rating is known */
 #define LAG_EXPONENT 0.6 /* see evidence.c */
 #define RISE_LEAST 0.2   /* K */
 #define ROUNDS 25
@@ -493,7 +494,7 @@ enum status season_levels_fit(const struct level_job *job, struct level_fit *out
         set_priors(&f);
         iterate(&f, sums, work);
         weigh(&f, true);
-        f.trust = is_unrated(job) ? UNRATED_TRUST : 1;
+        f.trust = is_unrated(job) ? UNRATED_TRUST : RATED_TRUST;
         add_up(&f, sums, &e);
         invert(e.matrix, LEVEL_PARAMETERS);
         memcpy(out->parameter, f.at, sizeof f.at);
