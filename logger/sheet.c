@@ -250,9 +250,12 @@ static enum status name_senders(const struct reading *it)
             facts_get(&it->out->facts, FACT_ENGINE, engine, "coolant_sender")[0] != '\0')
             continue;
         snprintf(words, sizeof words, "read by hand: %s", column->accuracy.instrument);
-        enum status status =
-            facts_set(&it->out->facts, FACT_ENGINE, engine, "coolant_sender", words, it->complaint);
-        if (status == STATUS_MEMORY)
+        struct complaint none;
+        struct facts *facts = &it->out->facts;
+        enum status status = facts_set(facts, FACT_ENGINE, engine, "coolant_sender", words, &none);
+        if (status != STATUS_OK && status != STATUS_MEMORY) /* a name that is no text */
+            status = facts_set(facts, FACT_ENGINE, engine, "coolant_sender", "read by hand", &none);
+        if (status != STATUS_OK)
             return status;
     }
     return STATUS_OK;

@@ -30,7 +30,7 @@
 
 #define LOGGER "build/release/searun-logger"
 #define GUEST "build/guest"
-#define LONGEST_S 2400
+#define LONGEST_S 600 /* and a few seconds for each round of the soak */
 
 struct frame {
     int64_t at; /* ns since run start, or us since 1970 in a log */
@@ -85,7 +85,7 @@ static int run(const char *words_to, char *const argv[])
         _exit(127);
     }
     int status = 0;
-    for (int i = 0; i < LONGEST_S * 10; i++) {
+    for (unsigned i = 0; i < (LONGEST_S + 6 * soak_rounds) * 10; i++) {
         if (waitpid(pid, &status, WNOHANG) == pid)
             return WIFEXITED(status) ? WEXITSTATUS(status) : 128 + WTERMSIG(status);
         nanosleep(&(struct timespec){0, 100000000}, NULL);
