@@ -10,6 +10,7 @@
 #include "estimate.h"
 #include "evidence.h"
 #include "lag.h"
+#include "service_log.h"
 #include "stats.h"
 
 #define RATING_U 1.0 /* K, of a thermostat if nothing is recorded */
@@ -33,8 +34,8 @@ void gathered_free(struct gathered *gathered)
 bool season_event_is_of(const struct seasons *seasons, const struct season_event *event,
                         size_t boat, int instance)
 {
-    bool of_boat =
-        event->boat[0] == '\0' || strcasecmp(event->boat, seasons->boats[boat].name) == 0;
+    const char *name = seasons->boats[boat].name;
+    bool of_boat = event->boat[0] == '\0' || service_same_words(event->boat, name, strlen(name));
     return of_boat && (event->engine < 0 || event->engine == instance);
 }
 

@@ -181,14 +181,21 @@ static void write_words(const struct service_event *from, struct season_event *t
         snprintf(to->what, sizeof to->what, "%s", answer_cut(from->notes).s);
 }
 
-/* The number of the engine that has a label, among all outings; -2 if none has it. */
-static int number_of(const struct seasons *seasons, const char *label)
+static bool is_of_boat(const struct outing *outing, const char *boat)
+{
+    const char *name = facts_get(&outing->facts, FACT_BOAT, 0, "name");
+    return boat[0] == '\0' || service_same_words(boat, name, strlen(name));
+}
+
+/* The number of the engine that has a label, among the outings of the boat, or of all where the log names
+ * none; -2 if none has it. */
+static int number_of(const struct seasons *seasons, const char *boat, const char *label)
 {
     for (size_t o = 0; o < seasons->outing_count; o++)
         for (size_t i = 0; i < seasons->outings[o].engine_count; i++) {
             int instance = seasons->outings[o].engines[i].instance;
             const char *own = facts_get(&seasons->outings[o].facts, FACT_ENGINE, instance, "label");
-            if (strcasecmp(own, label) == 0)
+            if (is_of_boat(&seasons->outings[o], boat) && strcasecmp(own, label) == 0)
                 return instance;
         }
     return -2;
@@ -211,7 +218,7 @@ static double instant_of(const struct seasons *seasons, const struct service_eve
 
 static enum status take_event(struct seasons *out, const struct service_event *from)
 {
-    int engine = from->label[0] != '\0' ? number_of(out, from->label) : from->engine;
+    int engine = from->label[0] != '\0' ? number_of(out, from->boat, from->label) : from->engine;
     struct season_event event = {
         .at = instant_of(out, from),
         .hours = from->hours,

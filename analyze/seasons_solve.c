@@ -10,6 +10,7 @@
 #include <strings.h>
 
 #include "rules.h"
+#include "season_gather.h"
 #include "series.h"
 
 /* Of the outings of the commonest speed: a faster one that is as common is taken, for the thermostat hides
@@ -329,9 +330,7 @@ static bool logged_between(const struct seasons *seasons, size_t boat, int insta
 {
     for (size_t i = 0; i < seasons->event_count; i++) {
         const struct season_event *event = &seasons->events[i];
-        bool of_boat =
-            event->boat[0] == '\0' || strcasecmp(event->boat, seasons->boats[boat].name) == 0;
-        if (of_boat && (event->engine < 0 || event->engine == instance) && !event->guessed &&
+        if (season_event_is_of(seasons, event, boat, instance) && !event->guessed &&
             event->at > (double)from->start_unix_us * 1e-6 &&
             event->at <= (double)to->start_unix_us * 1e-6)
             return true;

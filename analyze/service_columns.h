@@ -40,9 +40,7 @@ enum status service_layout_read(const struct csv_row *row, struct service_layout
 
 enum service_column_id service_column_find(const char *title);
 
-/* Whether the words are the same, whatever the case and with blanks for '-', '_' and '/'; and whether
- * they are among those between '|'. */
-bool service_same_words(const char *a, const char *b, size_t b_length);
+/* Whether the words are the same as one of those between '|', as service_same_words has it. */
 bool service_among_words(const char *words, const char *list);
 
 /* The rest of a file, at most a little more than a log may have. STATUS_IO, STATUS_MEMORY. */

@@ -88,6 +88,10 @@ void service_log_keep_boat(struct service_log *log, const char *boat);
 bool service_event_precedes(const struct service_event *event, int64_t run_start,
                             const char *purpose);
 
+/* Whether the words are the same, whatever the case and with blanks for '-', '_' and '/': so are the boats
+ * of the log told. The second ones end after `b_length` bytes. Pure. */
+bool service_same_words(const char *a, const char *b, size_t b_length);
+
 /* --- adding a line */
 
 struct service_entry {

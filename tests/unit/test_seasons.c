@@ -12,6 +12,7 @@
 
 #include "../../analyze/lift.h"
 #include "../../analyze/season_clock.h"
+#include "../../analyze/season_gather.h"
 #include "../../analyze/season_gls.h"
 #include "../../analyze/seasons.h"
 #include "near.h"
@@ -441,6 +442,21 @@ static void what_is_no_work_is_not_guessed(void **state)
     seasons_free(&made.seasons);
 }
 
+/* The log spells a boat as compare takes it. */
+static void the_log_may_spell_a_boat_otherwise(void **state)
+{
+    (void)state;
+    struct season_boat boat = {.name = "Two Sisters"};
+    const struct seasons seasons = {.boats = &boat, .boat_count = 1};
+    struct season_event event = {.engine = 1, .boat = "two-sisters"};
+    assert_true(season_event_is_of(&seasons, &event, 0, 1));
+    assert_false(season_event_is_of(&seasons, &event, 0, 0));
+    snprintf(event.boat, sizeof event.boat, "Two Sister");
+    assert_false(season_event_is_of(&seasons, &event, 0, 1));
+    event.boat[0] = '\0';
+    assert_true(season_event_is_of(&seasons, &event, 0, 1));
+}
+
 static void no_outing_is_no_crash(void **state)
 {
     (void)state;
@@ -469,6 +485,7 @@ int main(void)
         cmocka_unit_test(boats_engines_and_copies_are_told_apart),
         cmocka_unit_test(work_is_guessed_from_the_facts),
         cmocka_unit_test(what_is_no_work_is_not_guessed),
+        cmocka_unit_test(the_log_may_spell_a_boat_otherwise),
         cmocka_unit_test(no_outing_is_no_crash),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
