@@ -84,7 +84,7 @@ const struct fleet_family fleet_families[] = {
     {"few", "four seasons", 0.85, few_seasons},
     {"restless", "half of the outings without a hold", 0.80, restless},
     {"gauge", "a gauge in steps of 5 degF", 0.70, coarse_gauge},
-    {"weedy", "weed adds 5 % of load from spring to autumn, nothing tells it", 0.60, weedy},
+    {"weedy", "weed adds 5 % of load from spring to autumn, nothing tells it", 0.30, weedy},
 };
 const size_t fleet_family_count = sizeof fleet_families / sizeof *fleet_families;
 
