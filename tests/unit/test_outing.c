@@ -116,6 +116,23 @@ static void json_brings_texts_back_that_are_no_utf8(void **state)
     outing_free(&back);
 }
 
+/* Seeds of another version would be refused at once, and the fuzzer would look at nothing. */
+static void the_seeds_are_of_this_version(void **state)
+{
+    (void)state;
+    char json[8192];
+    struct outing outing;
+    struct complaint complaint = {""};
+    FILE *file = fopen("tests/fuzz/corpus/outing/plain", "rb");
+    assert_non_null(file);
+    size_t length = fread(json, 1, sizeof json, file);
+    fclose(file);
+    if (outing_read_json(json, length, &outing, &complaint) != STATUS_OK)
+        fail_msg("make tests/fuzz/corpus/outing anew: %s", complaint.text);
+    assert_true(outing.engines[0].hold_count > 0);
+    outing_free(&outing);
+}
+
 /* Every way of cutting it short, and bytes turned over, gives an answer and no crash. */
 static void broken_json_is_refused(void **state)
 {
@@ -159,6 +176,7 @@ int main(void)
         cmocka_unit_test(what_is_no_run_is_said),
         cmocka_unit_test(json_brings_every_number_back),
         cmocka_unit_test(json_brings_texts_back_that_are_no_utf8),
+        cmocka_unit_test(the_seeds_are_of_this_version),
         cmocka_unit_test(broken_json_is_refused),
     };
     return cmocka_run_group_tests(tests, make_folder, remove_folder);
