@@ -54,8 +54,21 @@ enum status comparison_read_service(struct comparison *c)
     return not_read(c, status, &why);
 }
 
+/* Does the log mean an engine of the runs? */
+static bool is_of_an_engine(const struct answer *answer, const struct service_event *event)
+{
+    if (event->label[0] == '\0')
+        return true;
+    for (size_t e = 0; e < answer->engine_count; e++)
+        if (service_event_touches(event, answer->engines[e].instance, answer->engines[e].label))
+            return true;
+    return false;
+}
+
 bool answer_service_between(const struct answer *answer, const struct service_event *event)
 {
+    if (!is_of_an_engine(answer, event))
+        return false;
     for (size_t i = 0; i < answer->run_count; i++) {
         const struct run_summary *run = &answer->runs[i];
         bool after = run->side == SIDE_AFTER;
@@ -69,13 +82,8 @@ bool answer_service_between(const struct answer *answer, const struct service_ev
 /* Work on an engine that is in none of the runs: a slip of the pen, told once. */
 static void check_engine(struct comparison *c, const struct service_event *event)
 {
-    if (event->label[0] == '\0')
+    if (is_of_an_engine(c->answer, event))
         return;
-    for (size_t e = 0; e < c->answer->engine_count; e++) {
-        const struct engine_answer *engine = &c->answer->engines[e];
-        if (service_event_touches(event, engine->instance, engine->label))
-            return;
-    }
     answer_warn(c->answer, "service_log_engine", -1,
                 "Line %u of the service log names the engine \"%s\", which is in none of the runs: "
                 "it counts for no engine.",

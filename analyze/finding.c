@@ -111,8 +111,9 @@ static void say_verdict(struct prose *prose, const struct engine_answer *engine)
         break;
     case FINDING_NO_CHANGE_SHOWN:
         say(prose,
-            " No change is shown. If the cooling did change, then by less than %.0f %%: more would "
-            "have shown in these runs.",
+            " No change is shown. One within these intervals is not ruled out; one of %.0f %% or "
+            "more "
+            "would most likely have shown in these runs.",
             100 * (FINDING_INFORMATIVE - 1));
         break;
     case FINDING_CANNOT_BE_SHOWN:

@@ -31,7 +31,8 @@ TAKE(take_sea)
     enum status status = parse_temperature(value, sea, complaint);
     if (status == STATUS_OK && !(*sea >= channel->low && *sea <= channel->high))
         status = complain(complaint, STATUS_BAD_USAGE,
-                          "%.1f degC is no temperature of a sea; %.0f to %.0f degC is allowed",
+                          "%.1f degC is no temperature of a sea; %.0f to %.0f degC is allowed (in "
+                          "Fahrenheit with an F behind it: 68F)",
                           *sea, channel->low, channel->high);
     return status;
 }
