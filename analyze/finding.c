@@ -111,7 +111,7 @@ static void say_verdict(struct prose *prose, const struct engine_answer *engine)
         break;
     case FINDING_NO_CHANGE_SHOWN:
         say(prose,
-            " No change is shown. One within these intervals is not ruled out; one of %.0f %% or "
+            " No change is shown. One within these intervals remains possible; one of %.0f %% or "
             "more "
             "would most likely have shown in these runs.",
             100 * (FINDING_INFORMATIVE - 1));
