@@ -187,6 +187,34 @@ static bool is_of_boat(const struct outing *outing, const char *boat)
     return boat[0] == '\0' || service_same_words(boat, name, strlen(name));
 }
 
+static bool is_known_boat(const struct seasons *seasons, const char *boat)
+{
+    for (size_t o = 0; o < seasons->outing_count; o++)
+        if (is_of_boat(&seasons->outings[o], boat))
+            return true;
+    return false;
+}
+
+/* A log may serve several boats; a name that is spelt otherwise must not go unnoticed. */
+static void warn_of_strangers(struct seasons *out, const struct service_log *log)
+{
+    const struct service_event *first = NULL;
+    size_t count = 0;
+    for (size_t i = 0; i < log->count; i++)
+        if (!is_known_boat(out, log->events[i].boat)) {
+            first = first ? first : &log->events[i];
+            count++;
+        }
+    if (first)
+        season_warn(
+            out, 0, -1, "service_boat",
+            "%zu line%s of the service log name%s a boat that none of these runs is of (the "
+            "first: \"%s\", line %u). They were left out; if the boat is the same, write its "
+            "name as the runs do.",
+            count, count == 1 ? "" : "s", count == 1 ? "s" : "", answer_cut(first->boat).s,
+            first->line);
+}
+
 /* The number of the engine that has a label, among the outings of the boat, or of all where the log names
  * none; -2 if none has it. */
 static int number_of(const struct seasons *seasons, const char *boat, const char *label)
@@ -218,6 +246,8 @@ static double instant_of(const struct seasons *seasons, const struct service_eve
 
 static enum status take_event(struct seasons *out, const struct service_event *from)
 {
+    if (!is_known_boat(out, from->boat))
+        return STATUS_OK;
     int engine = from->label[0] != '\0' ? number_of(out, from->boat, from->label) : from->engine;
     struct season_event event = {
         .at = instant_of(out, from),
@@ -246,6 +276,7 @@ static enum status take_log(const char *path, struct seasons *out, struct compla
                      ? complain(complaint, STATUS_MEMORY, "no memory left for %s", path)
                      : STATUS_OK;
     if (!status) {
+        warn_of_strangers(out, &log);
         snprintf(out->log_path, sizeof out->log_path, "%s", path);
         status = provenance_sha256(path, out->log_sha256, complaint);
     }

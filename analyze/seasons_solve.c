@@ -464,6 +464,7 @@ static double choose_speed(const struct seasons *seasons, size_t boat)
     for (size_t o = next_of(seasons, boat, 0); o < seasons->outing_count;
          o = next_of(seasons, boat, o + 1))
         top = fmax(top, top_held(&seasons->outings[o]));
+    top = fmin(top, channel_get(CHANNEL_ENGINE_SPEED)->high); /* a kept outing may say anything */
     top = ceil(top / ROUND_RPM) * ROUND_RPM;
     for (double rpm = ROUND_RPM; rpm <= top; rpm += ROUND_RPM)
         most = fmax(most, count_with(seasons, boat, rpm));

@@ -148,6 +148,21 @@ static void boats_are_told_apart_and_broken_files_named(void **state)
     cJSON_Delete(root);
 }
 
+/* A name spelt otherwise in the log: the lines do not vanish without a word. */
+static void lines_of_no_boat_are_told(void **state)
+{
+    (void)state;
+    static const char log[] = "date,what was done,boat\n2016-05-01,zinc-changed,Lone Gull\n"
+                              "2017-05-01,zinc-changed,tern's reach\n";
+    stage_write(stage_path("strange.csv"), log, sizeof log - 1);
+    stage_expect(start_seasons(stage_path("one"), "--quiet", "--services",
+                               stage_path("strange.csv"), "--output", stage_path("strange")),
+                 0);
+    const char *report = read_all(stage_path("strange/report.txt"));
+    assert_non_null(strstr(report, "line of the service log names a boat"));
+    assert_non_null(strstr(report, "\"Lone Gull\", line 2"));
+}
+
 static void says_what_to_do_where_nothing_can_be_read(void **state)
 {
     (void)state;
@@ -167,6 +182,7 @@ int main(void)
         cmocka_unit_test(the_cache_changes_nothing),
         cmocka_unit_test(engines_witness_each_other),
         cmocka_unit_test(boats_are_told_apart_and_broken_files_named),
+        cmocka_unit_test(lines_of_no_boat_are_told),
         cmocka_unit_test(says_what_to_do_where_nothing_can_be_read),
     };
     return cmocka_run_group_tests(tests, make_folders, stage_remove);
