@@ -87,6 +87,12 @@ static double last_at(const struct season_engine *engine)
     return engine->series.points[engine->series.point_count - 1].at;
 }
 
+/* A reserve before the alarm is no good state where the coolant is above its normal band already. */
+static enum finding in_reserve(const struct season_engine *engine)
+{
+    return engine->forecast.now.value > engine->normal_high ? FINDING_RAISED : FINDING_LOWERED;
+}
+
 enum finding season_headline(const struct season_engine *engine, struct text *out)
 {
     const struct season_forecast *f = &engine->forecast;
@@ -101,17 +107,18 @@ enum finding season_headline(const struct season_engine *engine, struct text *ou
     case OUTLOOK_DATE:
     case OUTLOOK_NOT_IN_SIGHT:
         if (!isfinite(f->at.low)) {
-            text_add(out, "Reserve is left; the next service is not in sight");
-            return FINDING_LOWERED;
+            text_addf(out, "Reserve is left by outings up to %s; the next service is not in sight",
+                      season_month(last_at(engine)).s);
+            return in_reserve(engine);
         }
         if (f->at.low < last_at(engine) + SOON) {
             text_addf(out, "Plan the next service now: the alarm may come from %s on",
                       season_month(fmax(f->at.low, last_at(engine))).s);
             return FINDING_RAISED;
         }
-        text_addf(out, "Reserve is left; plan the next service before %s",
-                  season_month(f->at.low).s);
-        return FINDING_LOWERED;
+        text_addf(out, "Reserve is left by outings up to %s; plan the next service before %s",
+                  season_month(last_at(engine)).s, season_month(f->at.low).s);
+        return in_reserve(engine);
     case OUTLOOK_SERVICED:
         text_add(out, "Serviced after the last outing: record one to see what it brought");
         return FINDING_CANNOT_BE_SHOWN;
@@ -218,6 +225,13 @@ static void add_hours(struct text *words, const struct season_forecast *f)
         text_add(words, "never)");
 }
 
+static const char *as_before(const struct season_forecast *f)
+{
+    return f->borrowed ? "as it did between earlier services (there are too few outings since the "
+                         "last one)"
+                       : "like this";
+}
+
 static void say_date(struct text *words, const struct report_input *input,
                      const struct season_engine *engine)
 {
@@ -225,10 +239,7 @@ static void say_date(struct text *words, const struct report_input *input,
     text_addf(words,
               "If fouling goes on %s, the alarm temperature would be reached about %s (%s "
               "interval: %s to %s)",
-              f->borrowed ? "as it did between earlier services (there are too few outings since "
-                            "the last one)"
-                          : "like this",
-              season_month(f->at.value).s,
+              as_before(f), season_month(f->at.value).s,
               word_level(input->style, input->seasons->options.confidence_level).s,
               season_month(f->at.low).s,
               isfinite(f->at.high) ? season_month(f->at.high).s : "never");
@@ -257,8 +268,11 @@ static void say_outlook(struct document *document, const struct report_input *in
                          "looked at before the warm season.");
         break;
     case OUTLOOK_NOT_IN_SIGHT:
-        text_add(&words, "Nothing shows that the alarm temperature would be reached within the "
-                         "next 30 years");
+        text_addf(
+            &words,
+            "If fouling goes on %s, nothing shows that the alarm temperature would be reached "
+            "within the next 30 years",
+            as_before(f));
         if (isfinite(f->at.low))
             text_addf(&words,
                       "; it could be in %s at the earliest (%s interval), which is the end to plan "
