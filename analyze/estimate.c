@@ -359,12 +359,13 @@ static void warn_thermostat(struct work *work)
     const struct thermostat_fit *fit = &work->fit;
     int engine = work->engine->instance;
     if (!work->rated) {
-        answer_warn(work->answer, "thermostat_fitted", engine,
-                    "No thermostat rating was given. It was fitted from the holds: start to open "
-                    "%.1f °C (standard uncertainty %.1f K), full open %.1f °C (%.1f K). This costs "
-                    "%.1f K in the key band; the rating off the thermostat itself would be surer.",
-                    fit->best.start, fit->u[AXIS_START], fit->best.full, fit->full_u,
-                    cost(work, "thermostat"));
+        answer_warn(
+            work->answer, "thermostat_fitted", engine,
+            "No thermostat rating was given. It was fitted from the holds: start to open "
+            "%.1f °C (standard uncertainty %.1f K), full open %.1f °C (%.1f K). This costs "
+            "%.1f K in the key figure; the rating off the thermostat itself would be surer.",
+            fit->best.start, fit->u[AXIS_START], fit->best.full, fit->full_u,
+            cost(work, "thermostat"));
         return;
     }
     double u = or_else(work->facts->thermostat_u, RATING_U);
@@ -395,7 +396,7 @@ static void warn_load(struct work *work)
     answer_warn(work->answer, "load_assumed", engine->instance,
                 "Fuel rate or percent load were not recorded in all runs. The heat load at equal "
                 "speed is taken to differ by no more than %.0f %% from day to day (standard "
-                "uncertainty); this alone makes the interval of the key band ±%.1f K.%s",
+                "uncertainty); this alone makes the interval of the key figure ±%.1f K.%s",
                 100 * engine->load_u, cost(work, "load"), instead);
 }
 
@@ -406,14 +407,14 @@ static void warn_ladder(struct work *work)
             work->answer, "ladder_single", work->engine->instance,
             "No speed was held twice in a run: how much holds differ had to be read from "
             "their distance to a smooth curve, with %.0f degrees of freedom. A ladder up and "
-            "down would narrow the ±%.1f K that this alone gives the interval of the key band.",
+            "down would narrow the ±%.1f K that this alone gives the interval of the key figure.",
             work->fit.df, cost(work, "scatter"));
     if (open_weak(work))
         answer_warn(
             work->answer, "open_rise_weak", work->engine->instance,
             "At no shared speed was the thermostat nearly open both before and after. While "
             "it is in control it hides the exchanger: the readings hardly move, and the open "
-            "rise leans on the thermostat's rating (±%.1f K in the interval of the key band).",
+            "rise leans on the thermostat's rating (±%.1f K in the interval of the key figure).",
             cost(work, "thermostat"));
 }
 
@@ -471,12 +472,13 @@ static void bracket(struct work *work)
     engine->finding = finding_of_change(key->simultaneous);
     if (engine->finding != key->finding)
         engine->finding = FINDING_CANNOT_BE_SHOWN;
-    answer_warn(work->answer, "thermostat_bracketed", engine->instance,
-                "The thermostat's rating is not known and %zu shared speeds are too few to fit it. "
-                "Every interval therefore covers a thermostat in full control as well as one wide "
-                "open: that is why it is %.1f K wide in the key band. The two temperatures off the "
-                "thermostat would narrow it.",
-                engine->band_count, key->change.high - key->change.low);
+    answer_warn(
+        work->answer, "thermostat_bracketed", engine->instance,
+        "The thermostat's rating is not known and %zu shared speeds are too few to fit it. "
+        "Every interval therefore covers a thermostat in full control as well as one wide "
+        "open: that is why it is %.1f K wide in the key figure. The two temperatures off the "
+        "thermostat would narrow it.",
+        engine->band_count, key->change.high - key->change.low);
 }
 
 static void set_up(struct work *work, const struct work *control)
