@@ -313,6 +313,23 @@ enum status parse_temperatures(const char *text, double *first, double *second,
     return STATUS_OK;
 }
 
+enum status parse_thermostat(const char *text, double *start, double *full,
+                             struct complaint *complaint)
+{
+    double first, second;
+    enum status status = parse_temperatures(text, &first, &second, complaint);
+    if (status != STATUS_OK)
+        return status;
+    if (!(first >= 20 && second <= 130 && second - first >= 0.5))
+        return complain(complaint, STATUS_BAD_USAGE,
+                        "%.1f and %.1f degC are no thermostat: start to open must lie below full "
+                        "open, both between 20 and 130 degC; add an F for Fahrenheit (160F,180F)",
+                        first, second);
+    *start = first;
+    *full = second;
+    return STATUS_OK;
+}
+
 enum status parse_difference(const char *text, double *kelvin, struct complaint *complaint)
 {
     const char *rest;

@@ -61,6 +61,9 @@ enum status parse_temperature(const char *text, double *degc, struct complaint *
 /* "71,82", "160F,180F", "160,180F": the letter of the last counts for a first without one. */
 enum status parse_temperatures(const char *text, double *first, double *second,
                                struct complaint *complaint);
+/* A thermostat: two temperatures as above that a thermostat can have; left as they are if not. */
+enum status parse_thermostat(const char *text, double *start, double *full,
+                             struct complaint *complaint);
 /* A difference in K: "1", "1K", "1.8F". */
 enum status parse_difference(const char *text, double *kelvin, struct complaint *complaint);
 /* A share: "2" or "2%" with a plain number meaning percent. */

@@ -40,18 +40,8 @@ TAKE(take_sea)
 TAKE(take_thermostat)
 {
     struct compare_options *options = &((struct compare_request *)target)->options;
-    double first, second;
-    enum status status = parse_temperatures(value, &first, &second, complaint);
-    if (status != STATUS_OK)
-        return status;
-    if (!(first >= 20 && second <= 130 && second - first >= 0.5))
-        return complain(complaint, STATUS_BAD_USAGE,
-                        "%.1f and %.1f degC are no thermostat: start to open must lie below full "
-                        "open, both between 20 and 130 degC",
-                        first, second);
-    options->thermostat_start = first;
-    options->thermostat_full = second;
-    return STATUS_OK;
+    return parse_thermostat(value, &options->thermostat_start, &options->thermostat_full,
+                            complaint);
 }
 
 static enum status take_kelvin(double *target, const char *value, double most,

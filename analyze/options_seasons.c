@@ -22,18 +22,8 @@ TAKE(take_run)
 TAKE(take_thermostat)
 {
     struct seasons_options *options = &request_of(target)->options;
-    double first, second;
-    enum status status = parse_temperatures(value, &first, &second, complaint);
-    if (status != STATUS_OK)
-        return status;
-    if (!(first >= 20 && second <= 130 && second - first >= 0.5))
-        return complain(complaint, STATUS_BAD_USAGE,
-                        "%.1f and %.1f degC are no thermostat; start to open comes first, then "
-                        "wide open, both between 20 and 130 degC",
-                        first, second);
-    options->thermostat_start = first;
-    options->thermostat_full = second;
-    return STATUS_OK;
+    return parse_thermostat(value, &options->thermostat_start, &options->thermostat_full,
+                            complaint);
 }
 
 TAKE(take_thermostat_uncertainty)
