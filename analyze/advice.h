@@ -1,10 +1,10 @@
-/* advice.h - what usually comes next for a heat exchanger, from the service history, its age and the
- * condition measured. Pure.
+/* advice.h - what usually comes next for a heat exchanger, from the service history, its age and
+ * the condition measured. Pure.
  *
- * The rules are common practice without a published source, and every sentence that rests on them says
- * so: an acid clean weakens the tubes, so it is done once, about five years in; an exchanger lasts about
- * 10 to 12 years; oil coolers are due at the same intervals. It is advice and never more: the maker of
- * the engine and the yard decide.
+ * The rules are common practice without a published source, and every sentence that rests on them
+ * says so: an acid clean weakens the tubes, so it is done once, about five years in; an exchanger
+ * lasts about 10 to 12 years; oil coolers are due at the same intervals. It is advice and never
+ * more: the maker of the engine and the yard decide.
  */
 #ifndef SEARUN_ADVICE_H
 #define SEARUN_ADVICE_H
@@ -49,7 +49,8 @@ struct advice {
     } lines[ADVICE_LINES_MAX];
 };
 
-/* Age and cleans first, then the condition, what usually comes next, oil cooler, coolant, who decides. */
+/* Age and cleans first, then the condition, what usually comes next, oil cooler, coolant, who
+ * decides. */
 void advice_make(const struct advice_input *input, struct advice *out);
 
 /* Put in front of a line where it is shown: "" or "Common practice, no source: ". */

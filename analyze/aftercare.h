@@ -1,4 +1,5 @@
-/* aftercare.h - the checklist of a comparison, item by item: ticks and data taken together. Pure. */
+/* aftercare.h - the checklist of a comparison, item by item: ticks and data taken together.
+ * Pure. */
 #ifndef SEARUN_AFTERCARE_H
 #define SEARUN_AFTERCARE_H
 

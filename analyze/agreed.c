@@ -70,8 +70,8 @@ static void agreed_pair(struct answer *answer, int engine, const char *key, doub
         warn_of(answer, engine, key, run, other);
 }
 
-/* The thermostat: a difference between runs is a matter of its own, for a new one shifts the coolant
- * by itself. */
+/* The thermostat: a difference between runs is a matter of its own, for a new one shifts the
+ * coolant by itself. */
 static void agree_thermostat(struct answer *answer, const struct compare_options *options,
                              int engine, struct agreed *out)
 {

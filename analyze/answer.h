@@ -187,7 +187,7 @@ struct engine_answer {
     struct hint hints[HINTS_MAX];
     double normal_low, normal_high, alarm, rated_rpm; /* NaN if not recorded */
     struct warmups warmups;                           /* in the runs after, by their dates */
-    size_t steady_holds; /* used holds after whose coolant was looked at for restlessness */
+    size_t steady_holds;   /* used holds after whose coolant was looked at for restlessness */
     size_t restless_holds; /* ... and was restless */
 };
 
@@ -254,7 +254,7 @@ struct answer {
     char service_path[4096];     /* of it, and its SHA-256 */
     char service_sha256[65];
     struct checklist checklist; /* ticks of the runs after */
-    char options[1000]; /* the options used, for provenance */
+    char options[1000];         /* the options used, for provenance */
     size_t run_count;
     struct run_summary *runs;
     size_t engine_count;

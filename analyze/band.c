@@ -7,7 +7,8 @@
 
 #include "rules.h"
 
-/* Holds in the order of speed, cut into groups: group g is order[start[g]] .. order[start[g+1]-1]. */
+/* Holds in the order of speed, cut into groups: group g is order[start[g]] ..
+ * order[start[g+1]-1]. */
 struct grouping {
     struct hold **order;
     size_t holds;

@@ -1,7 +1,8 @@
-/* boat_file.h - facts of boat, engines and runs from an INI file, for what the run files do not hold.
+/* boat_file.h - facts of boat, engines and runs from an INI file, for what the run files do not
+ * hold.
  *
- * Sections [boat], [engine N] and [run], keys as in facts.def; a line that begins with a space continues
- * the value above it. What a run file holds is never replaced.
+ * Sections [boat], [engine N] and [run], keys as in facts.def; a line that begins with a space
+ * continues the value above it. What a run file holds is never replaced.
  */
 #ifndef SEARUN_BOAT_FILE_H
 #define SEARUN_BOAT_FILE_H

@@ -4,10 +4,11 @@
 
 #include "evidence.h"
 
-/* Between a thermostat that holds the reading whatever the sea does (0 K per K) and one wide open (1 K
- * per K) the change can be anything; so can stored heat count in full or hardly. Fills engine->bands
- * (change, coolant, df, finding) with intervals that cover all of it, by JCGM 100. Simultaneous
- * intervals by Bonferroni's inequality. `load_u` relative, `sea_u` K, `sender_u` K, `lag` s. */
+/* Between a thermostat that holds the reading whatever the sea does (0 K per K) and one wide open
+ * (1 K per K) the change can be anything; so can stored heat count in full or hardly. Fills
+ * engine->bands (change, coolant, df, finding) with intervals that cover all of it, by JCGM 100.
+ * Simultaneous intervals by Bonferroni's inequality. `load_u` relative, `sea_u` K, `sender_u` K,
+ * `lag` s. */
 struct bracket_setup {
     double level, reference_sea;
     double load_u, sea_u, sender_u, lag;

@@ -248,7 +248,8 @@ static size_t line_length(const char *words)
     return words[length] != '\0' && space > 0 ? space : length;
 }
 
-/* Adds the lines as labels, or only counts them if `out` is NULL. The last one is cut if it must. */
+/* Adds the lines as labels, or only counts them if `out` is NULL. The last one is cut if it
+ * must. */
 static unsigned caption_lines(struct text *out, const char *caption)
 {
     unsigned line = 0;

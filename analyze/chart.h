@@ -1,12 +1,12 @@
 /* chart.h - the charts of a comparison: one table, one file a chart, drawn by gnuplot.
  *
  * Each chart leaves NAME.dat (numbers) and NAME.gp (script) in the charts folder, and gnuplot makes
- * NAME.svg, NAME.png (300 dpi) and NAME.pdf of them; running "gnuplot NAME.gp" in that folder draws it
- * again. Writing data and script needs no gnuplot. Text from run files reaches a script only through
- * script_label, as a single-quoted string with enhanced text off.
+ * NAME.svg, NAME.png (300 dpi) and NAME.pdf of them; running "gnuplot NAME.gp" in that folder draws
+ * it again. Writing data and script needs no gnuplot. Text from run files reaches a script only
+ * through script_label, as a single-quoted string with enhanced text off.
  *
- * Drawn for grey print and colour-blind readers: before is a hollow square on a dashed line, after a
- * filled circle on a solid line, everywhere. Fonts: DejaVu Sans (package fonts-dejavu-core).
+ * Drawn for grey print and colour-blind readers: before is a hollow square on a dashed line, after
+ * a filled circle on a solid line, everywhere. Fonts: DejaVu Sans (package fonts-dejavu-core).
  */
 #ifndef SEARUN_CHART_H
 #define SEARUN_CHART_H
@@ -56,7 +56,8 @@ extern const size_t chart_count;
 extern const struct chart chart_coolant, chart_change, chart_rise, chart_time, chart_budget,
     chart_engines;
 
-/* The charts of the seasons, in chart_season.c; those of the scope CHART_BOAT are of a pair of engines. */
+/* The charts of the seasons, in chart_season.c; those of the scope CHART_BOAT are of a pair of
+ * engines. */
 extern const struct chart *const season_charts[];
 extern const size_t season_chart_count;
 /* Boat and engine (or engines) in front of a caption, and what tells them apart in a file name. */
@@ -91,10 +92,11 @@ void chart_script(struct text *out, const struct drawing *drawing);
 /* Writes data and scripts into `folder`, which exists. */
 enum status charts_write(const struct drawing_list *drawings, const char *folder,
                          struct complaint *complaint);
-/* Removes what an earlier comparison left in `folder`: files named like our charts, nothing else. */
+/* Removes what an earlier comparison left in `folder`: files named like our charts, nothing
+ * else. */
 void charts_clear(const char *folder);
-/* Runs gnuplot on each script and reads the SVG. A missing or failing gnuplot is no error: the reason
- * goes into drawings->trouble. `progress` may be NULL. */
+/* Runs gnuplot on each script and reads the SVG. A missing or failing gnuplot is no error: the
+ * reason goes into drawings->trouble. `progress` may be NULL. */
 void charts_draw(struct drawing_list *drawings, const char *folder,
                  void (*progress)(void *self, size_t done, size_t count), void *self);
 void charts_free(struct drawing_list *drawings);
@@ -124,12 +126,13 @@ struct word chart_sea(const struct chart_view *view);
 /* Stretches low .. high so that value lies inside; NaN changes nothing. */
 void range_take(double *low, double *high, double value);
 void range_take_interval(double *low, double *high, struct interval interval);
-/* `set xrange`/`yrange` with the share `air` of the width on both sides, and at least `least` wide. */
+/* `set xrange`/`yrange` with the share `air` of the width on both sides, and at least `least`
+ * wide. */
 void script_range(struct text *out, const char *axis, double low, double high, double air,
                   double least);
 void chart_rpm_range(struct text *out, const struct engine_answer *engine, double air);
-/* The plot command for data of columns rpm, before low high, after low high: the marks of both sides
- * that all charts share, a little beside each other along the speed axis. */
+/* The plot command for data of columns rpm, before low high, after low high: the marks of both
+ * sides that all charts share, a little beside each other along the speed axis. */
 void script_before_after(struct text *out, const struct engine_answer *engine);
 /* Names of the runs of both sides with dates, for captions. */
 void chart_runs(struct text *out, const struct answer *answer);

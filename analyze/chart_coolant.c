@@ -1,4 +1,5 @@
-/* chart_coolant.c - coolant temperature against engine speed before and after, at the reference sea. */
+/* chart_coolant.c - coolant temperature against engine speed before and after, at the reference
+ * sea. */
 #include "chart.h"
 
 #include <math.h>

@@ -1,5 +1,5 @@
-/* chart_engines.c - the engines of a twin installation side by side: where they part, something other
- * than day, sea and hull is at work. */
+/* chart_engines.c - the engines of a twin installation side by side: where they part, something
+ * other than day, sea and hull is at work. */
 #include "chart.h"
 
 #include <math.h>

@@ -1,5 +1,5 @@
-/* chart_season.c - the seasons: open rise of every outing with its lines and services, the coolant at full
- * throttle against the alarm, and one engine against the other. */
+/* chart_season.c - the seasons: open rise of every outing with its lines and services, the coolant
+ * at full throttle against the alarm, and one engine against the other. */
 #include "chart.h"
 
 #include <math.h>
@@ -69,7 +69,8 @@ static int year_of(double at)
     return gmtime_r(&seconds, &tm) ? tm.tm_year + 1900 : 1970;
 }
 
-/* A tic a year where there are at most twelve, else every second or fifth; months where all is within two. */
+/* A tic a year where there are at most twelve, else every second or fifth; months where all is
+ * within two. */
 static void time_axis(struct text *out, double low, double high)
 {
     int first = year_of(low), last = year_of(high);
@@ -127,8 +128,8 @@ static void curve_data(struct text *out, const struct style *style,
     text_add(out, any ? "\n\n" : "NaN NaN NaN NaN\n\n\n");
 }
 
-/* What all outings share (thermostat ...) would make all bars long alike and hide how they agree: they show
- * the part that is an outing's own, its day and its holds. */
+/* What all outings share (thermostat ...) would make all bars long alike and hide how they agree:
+ * they show the part that is an outing's own, its day and its holds. */
 static struct interval own_interval(const struct season_series *series,
                                     const struct season_point *point, enum show show)
 {

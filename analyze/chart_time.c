@@ -130,7 +130,8 @@ static void panel_frame(struct text *out, const struct chart_view *view, const s
         text_add(out, "  unset label 9\n");
 }
 
-/* Numbers above the holds: small where there are many, and not at each one where they would touch. */
+/* Numbers above the holds: small where there are many, and not at each one where they would
+ * touch. */
 static void hold_numbers(struct text *out, size_t count)
 {
     const size_t large = 20, small = 44; /* that fit in a row */

@@ -56,8 +56,8 @@ static struct plain plain_of(const char *text, size_t length)
     return plain;
 }
 
-/* Words that say that something was not done, or not yet. "No leaks" is no denial, but the result of
- * the check. */
+/* Words that say that something was not done, or not yet. "No leaks" is no denial, but the result
+ * of the check. */
 static bool denies(const struct plain *plain)
 {
     static const char *const words[] = {" not ",    " no ",     " never ", " isn't ",   " hasn't ",
@@ -76,8 +76,8 @@ static bool denies(const struct plain *plain)
     return false;
 }
 
-/* The longest of the words between '|' that stands at `at`, which is a blank; 0 for none. Endings are
- * whole words. */
+/* The longest of the words between '|' that stands at `at`, which is a blank; 0 for none. Endings
+ * are whole words. */
 static size_t match_at(const char *at, const char *list)
 {
     size_t longest = 0;
@@ -90,7 +90,8 @@ static size_t match_at(const char *at, const char *list)
     return longest;
 }
 
-/* Which items the words are about: at every word that with the longest match, going on behind it. */
+/* Which items the words are about: at every word that with the longest match, going on behind
+ * it. */
 static void find_items(const struct plain *plain, bool about[CHECK_COUNT])
 {
     for (const char *at = plain->s; at[0] != '\0' && at[1] != '\0';) {
@@ -136,8 +137,8 @@ static void put(struct tick *tick, const struct tick *said, const char *words, s
     copy(tick->words, sizeof tick->words, words, length);
 }
 
-/* One clause: "filled and bled". Returns how many items it is about, each of which it ticks in `list`
- * unless that is NULL. */
+/* One clause: "filled and bled". Returns how many items it is about, each of which it ticks in
+ * `list` unless that is NULL. */
 static size_t take_clause(struct checklist *list, const struct tick *said, const char *clause,
                           size_t length)
 {
@@ -153,8 +154,8 @@ static size_t take_clause(struct checklist *list, const struct tick *said, const
     return count;
 }
 
-/* The clauses of a text, one after the other; NULL behind the last one. A period within a word ("K.Marsh")
- * or behind a single letter ("K. Marsh") parts nothing. */
+/* The clauses of a text, one after the other; NULL behind the last one. A period within a word
+ * ("K.Marsh") or behind a single letter ("K. Marsh") parts nothing. */
 static const char *next_clause(const char *text, size_t *length)
 {
     if (*text == '\0')

@@ -1,11 +1,11 @@
-/* checklist.h - what was ticked off after a service: by a mark made during a run after it, or by a remark
- * added later. Pure. Items and their words: checklist.def.
+/* checklist.h - what was ticked off after a service: by a mark made during a run after it, or by a
+ * remark added later. Pure. Items and their words: checklist.def.
  *
- * Marks are free text ("filled and bled"). Remarks are those of `searun-analyze note` whose key is that
- * of an item (bled="K. Marsh, at the dock"), or "done" with the words of items. A text with a word that
- * denies ("not bled yet") ticks nothing and takes an earlier tick away; commas, semicolons and periods part
- * what is said of one item from another. Nothing is invented. The last text
- * about an item counts; remarks come after all marks.
+ * Marks are free text ("filled and bled"). Remarks are those of `searun-analyze note` whose key is
+ * that of an item (bled="K. Marsh, at the dock"), or "done" with the words of items. A text with a
+ * word that denies ("not bled yet") ticks nothing and takes an earlier tick away; commas,
+ * semicolons and periods part what is said of one item from another. Nothing is invented. The last
+ * text about an item counts; remarks come after all marks.
  */
 #ifndef SEARUN_CHECKLIST_H
 #define SEARUN_CHECKLIST_H
@@ -22,7 +22,7 @@ enum check_item {
 
 enum check_evidence {
     CHECK_BY_NONE,
-    CHECK_BY_STEADY, /* steady coolant speaks for it, and restless coolant against; neither proves it */
+    CHECK_BY_STEADY, /* steady coolant speaks for it, restless coolant against; neither proves it */
     CHECK_BY_WARMED,
     CHECK_BY_COOLED,
     CHECK_BY_WARMED_AGAIN,

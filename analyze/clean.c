@@ -13,8 +13,8 @@
 #define WINDOW_MAX 32
 #define NOISE_SAMPLES 8192 /* of a long series are enough to know its noise */
 
-/* How far a reading of each kind can be off its neighbours before it may be a spike: absolute or as a
- * share of the level, whichever is wider. */
+/* How far a reading of each kind can be off its neighbours before it may be a spike: absolute or as
+ * a share of the level, whichever is wider. */
 static const struct kind {
     enum unit unit;
     double spike, spike_ratio;

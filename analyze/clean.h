@@ -2,8 +2,8 @@
  *
  * Pure. In this order, by the numbers of rules.h:
  *   unbelievable  outside the catalogue's range, or not finite: out
- *   drop-outs     a jump away by more than a sensor of that kind can do between two readings, that comes
- *                 back within 30 s (loose contact, a zero for "no signal"): out
+ *   drop-outs     a jump away by more than a sensor of that kind can do between two readings, that
+ *                 comes back within 30 s (loose contact, a zero for "no signal"): out
  *   spikes        single readings far off the median of their neighbours (Hampel: Journal of the
  *                 American Statistical Association 69 (1974), 383): out
  *   frozen        a sender that never repeats itself stands still to the last digit: kept, but the

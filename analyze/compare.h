@@ -39,14 +39,14 @@ struct compare_options {
 /* Defaults as above. */
 void compare_options_default(struct compare_options *options);
 
-/* Reads the runs and compares them. `answer` is filled as far as it went; answer_free in every case.
- * Runs without RPM or coolant in common are not an error: the finding says so. */
+/* Reads the runs and compares them. `answer` is filled as far as it went; answer_free in every
+ * case. Runs without RPM or coolant in common are not an error: the finding says so. */
 enum status compare_runs(const struct compare_options *options, struct answer *answer,
                          struct complaint *complaint);
 
-/* Looks at one run by itself: engines, sources, cleaning, holds (used and refused, with the band they
- * would go into), warnings. No estimate: findings and bands are empty. Of the options only thermostat
- * and wishes are used. answer_free in every case. */
+/* Looks at one run by itself: engines, sources, cleaning, holds (used and refused, with the band
+ * they would go into), warnings. No estimate: findings and bands are empty. Of the options only
+ * thermostat and wishes are used. answer_free in every case. */
 enum status compare_look(const char *path, const struct compare_options *options,
                          struct answer *answer, struct complaint *complaint);
 

@@ -1,4 +1,5 @@
-/* comparison.h - everything on the way from paths to the answer, shared by the files of compare.c. */
+/* comparison.h - everything on the way from paths to the answer, shared by the files of
+ * compare.c. */
 #ifndef SEARUN_COMPARISON_H
 #define SEARUN_COMPARISON_H
 

@@ -1,5 +1,5 @@
-/* comparison_aftercare.c - what marks, remarks and data of the runs after say of the steps that follow a
- * service. */
+/* comparison_aftercare.c - what marks, remarks and data of the runs after say of the steps that
+ * follow a service. */
 #include <math.h>
 #include <string.h>
 
@@ -57,8 +57,8 @@ static double full_speed(const struct comparison *c, size_t e)
     return full;
 }
 
-/* Whether the coolant was read often enough in a hold to show that it is restless: twice in each of the
- * spans that are compared. Readings by hand are not. */
+/* Whether the coolant was read often enough in a hold to show that it is restless: twice in each of
+ * the spans that are compared. Readings by hand are not. */
 static bool read_often(const struct trial *trial, const struct hold *hold)
 {
     const struct candidate *coolant = trial->chosen[QUANTITY_COOLANT];

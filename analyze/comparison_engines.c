@@ -37,8 +37,9 @@ static int only_half(const struct numbers *numbers, bool speed)
     return found;
 }
 
-/* One number that has only a speed and one that has only a coolant temperature, and no other, are one
- * engine under two numbers: makers count from 0 or from 1. With more engines nobody can tell. */
+/* One number that has only a speed and one that has only a coolant temperature, and no other, are
+ * one engine under two numbers: makers count from 0 or from 1. With more engines nobody can
+ * tell. */
 static void join_halves(struct comparison *c, struct numbers *numbers)
 {
     int speed = only_half(numbers, true), coolant = only_half(numbers, false);

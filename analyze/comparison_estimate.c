@@ -1,5 +1,5 @@
-/* comparison_estimate.c - what the estimate needs beside the holds, and what is said where it had nothing
- * to work on. */
+/* comparison_estimate.c - what the estimate needs beside the holds, and what is said where it had
+ * nothing to work on. */
 #include "comparison.h"
 
 #include <math.h>

@@ -109,8 +109,8 @@ static void check_sender(struct comparison *c, const struct service_event *event
     }
 }
 
-/* Two thermostats of one rating open at different temperatures: what they differ by is part of the change
- * wherever they are in control. */
+/* Two thermostats of one rating open at different temperatures: what they differ by is part of the
+ * change wherever they are in control. */
 static void check_thermostat(struct comparison *c, const struct service_event *event)
 {
     if (event->kind != SERVICE_THERMOSTAT_CHANGED || !answer_service_between(c->answer, event))

@@ -1,6 +1,6 @@
-/* csv.h - rows of a CSV file (RFC 4180), as spreadsheets write them: a byte order mark is skipped, lines
- * end in LF, CRLF or CR, the separator is a comma, a semicolon or a tab (as the first line has more of, or as
- * a line "sep=;" says), and a quoted field may go on over several lines. Pure.
+/* csv.h - rows of a CSV file (RFC 4180), as spreadsheets write them: a byte order mark is skipped,
+ * lines end in LF, CRLF or CR, the separator is a comma, a semicolon or a tab (as the first line
+ * has more of, or as a line "sep=;" says), and a quoted field may go on over several lines. Pure.
  */
 #ifndef SEARUN_CSV_H
 #define SEARUN_CSV_H
@@ -27,9 +27,9 @@ struct csv_row {
     const char *fault; /* why the row cannot be read, for people; NULL if it can */
 };
 
-/* The text of a file as a spreadsheet saved it, in UTF-8: UTF-8 as it is, UTF-16 by its byte order mark,
- * else Windows-1252; *foreign says that it was not UTF-8. NULL if it is no text or memory ran out. To be
- * freed. Pure. */
+/* The text of a file as a spreadsheet saved it, in UTF-8: UTF-8 as it is, UTF-16 by its byte order
+ * mark, else Windows-1252; *foreign says that it was not UTF-8. NULL if it is no text or memory ran
+ * out. To be freed. Pure. */
 char *csv_decode(const char *bytes, size_t length, size_t *out_length, bool *foreign);
 
 /* Begins to read `length` bytes, which stay the caller's and hold no NUL. */
@@ -39,7 +39,8 @@ struct csv csv_begin(const char *bytes, size_t length);
  * memory: row->bytes.failed. */
 bool csv_next(struct csv *csv, struct csv_row *row);
 
-/* A field without blanks around it; "" beyond the last one. Owned by the row, until the next one. */
+/* A field without blanks around it; "" beyond the last one. Owned by the row, until the next
+ * one. */
 const char *csv_field(const struct csv_row *row, size_t index);
 /* No field has anything but blanks: spreadsheets leave such rows behind. */
 bool csv_row_blank(const struct csv_row *row);

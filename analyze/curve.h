@@ -3,10 +3,10 @@
  *     ln K = level(run) + slope(side) * x + bend * x^2 + play * lean + own(speed, approach)
  *     x = ln(speed / middle speed)
  *
- * lean is the steepness d(ln K)/dT of a hold, with the sign of its approach: a valve with play reads
- * higher on the way up than on the way down by the same kelvins at every speed. own is what a
- * speed has beyond the smooth curve, alike before and after: engines and valves are not that smooth,
- * and what both sides share must not pass for scatter.
+ * lean is the steepness d(ln K)/dT of a hold, with the sign of its approach: a valve with play
+ * reads higher on the way up than on the way down by the same kelvins at every speed. own is what a
+ * speed has beyond the smooth curve, alike before and after: engines and valves are not that
+ * smooth, and what both sides share must not pass for scatter.
  * What the data do not settle is held by prior knowledge: slopes near the exponent of the propeller
  * law over the exchanger's flow dependence, alike on both sides, little bend (common practice, no
  * source). With one or two speeds the prior gives the slope; with five or more it hardly counts.
@@ -20,7 +20,8 @@
 /* Columns after the levels of the runs; slopes by side. */
 enum curve_column { CURVE_SLOPES, CURVE_BEND = SIDE_COUNT, CURVE_PLAY, CURVE_COLUMNS };
 
-/* Rows of prior knowledge: slope before, slope after, their difference, bend, play, own of each cell. */
+/* Rows of prior knowledge: slope before, slope after, their difference, bend, play, own of each
+ * cell. */
 #define CURVE_PRIORS 5
 #define CURVE_PRIORS_MAX (CURVE_PRIORS + CELLS_MAX)
 
@@ -43,7 +44,8 @@ struct curve {
 };
 
 /* Prepares the curve. `variance` holds, per look, the variance of ln K over scatter^2, `steep` its
- * d(ln K)/dT in 1/K; `scatter` is the standard deviation of ln K from hold to hold, to weigh the prior against. */
+ * d(ln K)/dT in 1/K; `scatter` is the standard deviation of ln K from hold to hold, to weigh the
+ * prior against. */
 enum status curve_prepare(struct curve *curve, const struct evidence *evidence,
                           const struct curve_prior *prior, const double *variance,
                           const double *steep, double scatter);

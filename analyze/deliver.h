@@ -44,8 +44,9 @@ struct delivery {
     FILE *progress;      /* told while charts are drawn; NULL: nobody */
 };
 
-/* Writes all files asked for. `printed` gets what belongs on standard output; `note` words about what
- * could not be done but does not make it a failure (a missing gnuplot), "" if there are none. */
+/* Writes all files asked for. `printed` gets what belongs on standard output; `note` words about
+ * what could not be done but does not make it a failure (a missing gnuplot), "" if there are
+ * none. */
 enum status deliver(const struct delivery *delivery, struct text *printed, struct complaint *note,
                     struct complaint *complaint);
 

@@ -1,4 +1,5 @@
-/* diagnose.c - files and facts; see diagnose.h. Sources: diagnose_sources.c; holds: diagnose_engine.c. */
+/* diagnose.c - files and facts; see diagnose.h. Sources: diagnose_sources.c; holds:
+ * diagnose_engine.c. */
 #include "diagnose.h"
 
 #include <inttypes.h>

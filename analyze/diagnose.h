@@ -1,8 +1,8 @@
 /* diagnose.h - what is wrong with the runs themselves, as warnings with their consequence.
  *
- * The first group looks at files and facts, the second at what a source or a hold shows. Each warning
- * has a stable key; thresholds stand in rules.h. Functions of one subject, called in any order; each
- * appends to answer->warnings and changes nothing else.
+ * The first group looks at files and facts, the second at what a source or a hold shows. Each
+ * warning has a stable key; thresholds stand in rules.h. Functions of one subject, called in any
+ * order; each appends to answer->warnings and changes nothing else.
  */
 #ifndef SEARUN_DIAGNOSE_H
 #define SEARUN_DIAGNOSE_H
@@ -32,9 +32,10 @@ void diagnose_clock(struct answer *answer, size_t run, const struct run_utc *utc
 void diagnose_tally(struct answer *answer, size_t run, const char *input,
                     const struct tally *tally);
 
-/* --- sources and holds of one engine: after the estimate, which knows how the reading follows sea and
- * load. `trials` are those of this engine, each run once.
- *   source_differs, read_by_hand, shaft_speed_used, raw_water_for_sea, one_side_only, no_speed, no_coolant, no_sea
+/* --- sources and holds of one engine: after the estimate, which knows how the reading follows sea
+ * and load. `trials` are those of this engine, each run once.
+ *   source_differs, read_by_hand, shaft_speed_used, raw_water_for_sea, one_side_only, no_speed,
+ *   no_coolant, no_sea
  *   unbelievable_source, outliers, frozen, silences
  *   sea_follows_engine, sea_falls_with_speed, sea_drift, sea_frozen, sea_by_hand, seas_apart
  *   holds_unsettled, throttle_unsteady, coolant_unsteady, coolant_coarse
@@ -52,8 +53,8 @@ void diagnose_engine(const struct subject *subject);
 /* The part of it that looks at sources and cleaning. */
 void diagnose_sources(const struct subject *subject);
 
-/* Two sources of one quantity that do not agree (sources_disagree): `difference` is taken minus other,
- * in the unit of the quantity. Nothing is said where it is small. */
+/* Two sources of one quantity that do not agree (sources_disagree): `difference` is taken minus
+ * other, in the unit of the quantity. Nothing is said where it is small. */
 void diagnose_difference(const struct subject *subject, size_t run, size_t quantity,
                          const struct candidate *taken, const struct candidate *other,
                          double difference);

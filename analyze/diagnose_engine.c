@@ -263,8 +263,8 @@ static double band_mean(const struct subject *s, size_t quantity, double rpm, en
     return n > 0 ? sum / n : NAN;
 }
 
-/* Median over the bands of the relative change of a quantity from before to after; only bands where it
- * is above `least`. 0 with fewer than two such bands. */
+/* Median over the bands of the relative change of a quantity from before to after; only bands where
+ * it is above `least`. 0 with fewer than two such bands. */
 static double band_shift(const struct subject *s, size_t quantity, double least)
 {
     double shifts[BANDS_MAX];

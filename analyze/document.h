@@ -1,7 +1,7 @@
 /* document.h - a report as blocks: made once by the sections, rendered as text, page or print.
  *
- * All text is cleaned as it comes in (text_clean), so no renderer sees a control character. A failed
- * allocation sticks at `failed`; one check at the end is enough.
+ * All text is cleaned as it comes in (text_clean), so no renderer sees a control character. A
+ * failed allocation sticks at `failed`; one check at the end is enough.
  */
 #ifndef SEARUN_DOCUMENT_H
 #define SEARUN_DOCUMENT_H

@@ -29,8 +29,8 @@ static struct cut name_of(const struct run_summary *run)
 
 /* --- the same words */
 
-/* The next letter or digit, in lower case; bytes of other scripts count as letters, but not the curled
- * apostrophe, U+2019. '\0' at the end. */
+/* The next letter or digit, in lower case; bytes of other scripts count as letters, but not the
+ * curled apostrophe, U+2019. '\0' at the end. */
 static int next_sign(const char **at)
 {
     static const char curled[] = "\u2019";
@@ -78,7 +78,8 @@ static const char *fact(const struct run_summary *run, enum fact_section section
     return run->facts ? facts_get(run->facts, section, engine, key) : "";
 }
 
-/* Whether two runs both tell a fact: 1 alike, -1 not alike, 0 where one of them does not tell it. */
+/* Whether two runs both tell a fact: 1 alike, -1 not alike, 0 where one of them does not tell
+ * it. */
 static int alike(const struct run_summary *a, const struct run_summary *b,
                  enum fact_section section, int engine, const char *key)
 {

@@ -160,8 +160,9 @@ static void fill_side(const struct work *work, size_t b, enum side side)
     out->thermostat = state_of(work->value.open[side][b]);
 }
 
-/* A reading that no engine has, or that may be far beyond any, comes out of a corner of the balance (near
- * the start of a thermostat with much play) and is no reading: nothing is said of that band. */
+/* A reading that no engine has, or that may be far beyond any, comes out of a corner of the balance
+ * (near the start of a thermostat with much play) and is no reading: nothing is said of that
+ * band. */
 static bool is_believable(struct interval coolant)
 {
     const struct channel *channel = channel_get(CHANNEL_COOLANT_TEMPERATURE);
@@ -294,7 +295,8 @@ static bool term_matters(const struct work *work, enum budget_id id)
     }
 }
 
-/* The errors of a row. The day is the same for the engine left alone: only together do they cancel. */
+/* The errors of a row. The day is the same for the engine left alone: only together do they
+ * cancel. */
 static unsigned terms_of(enum budget_id id)
 {
     return 1u << id | (id == BUDGET_CONTROL ? 1u << BUDGET_LOAD : 0);

@@ -52,9 +52,9 @@ struct estimate_job {
 /* Estimates every engine of `answer`.
  *
  * The caller has filled answer->confidence_level, reference_sea, seed, run_count, runs[].side,
- * engine_count, and per engine instance, label, rated_rpm and holds[] (hold_count of them) with their
- * means. A hold with refusal REFUSAL_NONE and a finite band_rpm is used; all bands that any side has
- * are given, the estimate itself finds the ones both sides share.
+ * engine_count, and per engine instance, label, rated_rpm and holds[] (hold_count of them) with
+ * their means. A hold with refusal REFUSAL_NONE and a finite band_rpm is used; all bands that any
+ * side has are given, the estimate itself finds the ones both sides share.
  *
  * Filled per engine: finding, sentence, next, open_rise_ratio, control_ratio, key_band, bands,
  * uncompared, budget, thermostat_*, lag, lag_u, load_from, load_u, and in holds open_rise,

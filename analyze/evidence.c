@@ -59,7 +59,8 @@ static bool used(const struct hold *hold)
     return hold->refusal == REFUSAL_NONE && isfinite(hold->band_rpm) && hold->rpm > 0;
 }
 
-/* The bands of both sides with their holds, rising in rpm. Returns how many; BANDS_MAX * 2 at most. */
+/* The bands of both sides with their holds, rising in rpm. Returns how many; BANDS_MAX * 2 at
+ * most. */
 struct tally_band {
     double rpm;
     size_t holds[SIDE_COUNT];
@@ -219,9 +220,9 @@ static const struct hold *hold_before(const struct engine_answer *engine, const 
     return last;
 }
 
-/* One reading does not show whether it still moved. What is left of the way from the hold before dies
- * away with the stored heat, at this time constant at most: half of that is taken, give or take
- * the other half. */
+/* One reading does not show whether it still moved. What is left of the way from the hold before
+ * dies away with the stored heat, at this time constant at most: half of that is taken, give or
+ * take the other half. */
 static void settle_hand_look(const struct engine_answer *engine, const struct hold *hold,
                              struct look *look)
 {
@@ -259,8 +260,8 @@ static void finish_hand_looks(const struct estimate_facts *facts,
     }
 }
 
-/* Whether a reading was come to from below or from above: the mean of the hold before it in the same
- * run tells, used or not. The first of a run comes from a colder engine. */
+/* Whether a reading was come to from below or from above: the mean of the hold before it in the
+ * same run tells, used or not. The first of a run comes from a colder engine. */
 static double approach_of(const struct engine_answer *engine, const struct hold *hold)
 {
     const struct hold *last = hold_before(engine, hold);
@@ -318,8 +319,8 @@ static bool is_first(const struct engine_answer *engine, const struct evidence *
     return true;
 }
 
-/* Numbers the cells: looks of one band and approach, first ones apart. Beyond CELLS_MAX they share the
- * last. */
+/* Numbers the cells: looks of one band and approach, first ones apart. Beyond CELLS_MAX they share
+ * the last. */
 static void number_cells(const struct engine_answer *engine, struct evidence *evidence)
 {
     double rpm[CELLS_MAX], approach[CELLS_MAX];

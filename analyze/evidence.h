@@ -54,10 +54,10 @@ struct evidence {
     const char *load_from;     /* "fuel_rate", "load", "assumed" */
 };
 
-/* Gathers the used holds of an engine. Holds without sea or coolant, or far below the start of a known
- * thermostat, get their refusal here; holds in a band of one side only get REFUSAL_NOT_SHARED and
- * their band goes to engine->uncompared, but they stay as looks: they tell about the thermostat.
- * STATUS_MEMORY, or STATUS_BAD_DATA with more than ESTIMATE_HOLDS_MAX holds. */
+/* Gathers the used holds of an engine. Holds without sea or coolant, or far below the start of a
+ * known thermostat, get their refusal here; holds in a band of one side only get REFUSAL_NOT_SHARED
+ * and their band goes to engine->uncompared, but they stay as looks: they tell about the
+ * thermostat. STATUS_MEMORY, or STATUS_BAD_DATA with more than ESTIMATE_HOLDS_MAX holds. */
 enum status evidence_gather(const struct answer *answer, const struct estimate_facts *facts,
                             struct engine_answer *engine, struct evidence *evidence,
                             struct complaint *complaint);
@@ -67,7 +67,8 @@ void evidence_free(struct evidence *evidence);
 /* K, what the step of a sender leaves unsure in the mean of readings that scatter so. */
 double evidence_reading_u(double step, double scatter);
 
-/* Of ln K: what an engine not long under way still takes up itself, in a hold with means from..to s. */
+/* Of ln K: what an engine not long under way still takes up itself, in a hold with means from..to
+ * s. */
 double evidence_warming_u(double from, double to);
 
 #endif

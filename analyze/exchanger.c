@@ -207,8 +207,8 @@ static bool fill_row(const struct engine_answer *engine, double rpm, struct exch
 
 /* --- hints */
 
-/* A raw-water rise above this at full load speaks for too little flow. Heat of 0.6 to 1 kW a brake kW
- * and 65 to 70 L/min a 100 bhp give 9 to 17 K (flow from a pump supplier's general note; heat is
+/* A raw-water rise above this at full load speaks for too little flow. Heat of 0.6 to 1 kW a brake
+ * kW and 65 to 70 L/min a 100 bhp give 9 to 17 K (flow from a pump supplier's general note; heat is
  * common practice, no source). */
 #define RISE_HIGH 20.0
 #define RISE_GROWN 1.15 /* raw-water rise after over before that is worth a word */

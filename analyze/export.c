@@ -173,7 +173,8 @@ static void write_gaps(struct raw_export *raw, int64_t until)
     }
 }
 
-/* Writes the events up to `until` that no message tells: those of a decoder come again by decoding. */
+/* Writes the events up to `until` that no message tells: those of a decoder come again by
+ * decoding. */
 static void write_events(struct raw_export *raw, int64_t until)
 {
     char line[CAPTURE_TEXT_ROOM];

@@ -2,13 +2,13 @@
  *
  * The rule. The overall finding of an engine rests on the pooled ratio of the open rise after over
  * before, so that many bands do not give many chances of a false "lowered"; and because that ratio
- * leans on the thermostat's curve where the seas are apart, the change in the key band has to show the
- * same. A band's own finding rests on its own ratio.
- *   lowered, raised    the whole interval of the ratio lies on one side of 1, and overall that of the
- *                      change in the key band on the same side of 0
- *                      Where neither fuel rate nor percent load tells the load and no engine was left
- *                      alone, a propeller, hull or cargo that nobody wrote down may do as much: then the
- *                      interval of the ratio must lie FINDING_LOAD_SHIFT beyond 1
+ * leans on the thermostat's curve where the seas are apart, the change in the key band has to show
+ * the same. A band's own finding rests on its own ratio.
+ *   lowered, raised    the whole interval of the ratio lies on one side of 1, and overall that of
+ *                      the change in the key band on the same side of 0.
+ *                      Where neither fuel rate nor percent load tells the load and no engine was
+ *                      left alone, a propeller, hull or cargo that nobody wrote down may do as
+ *                      much: then the interval of the ratio must lie FINDING_LOAD_SHIFT beyond 1
  *   no change shown    no change lies inside, and the interval of the ratio lies within
  *                      1/FINDING_INFORMATIVE .. FINDING_INFORMATIVE: a larger change is ruled out
  *   cannot be shown    anything else
@@ -22,8 +22,8 @@
 #define FINDING_INFORMATIVE 1.2
 #define FINDING_LOAD_SHIFT 0.05 /* relative: what a change of propeller or hull does to the load */
 
-/* The shift of load that a claim about this engine has to survive, from load_from and control_ratio:
- * FINDING_LOAD_SHIFT, or 0 where the runs tell the load. */
+/* The shift of load that a claim about this engine has to survive, from load_from and
+ * control_ratio: FINDING_LOAD_SHIFT, or 0 where the runs tell the load. */
 double finding_load_shift(const struct engine_answer *engine);
 
 /* From a ratio of open rises. A NaN anywhere: cannot be shown. */
@@ -47,12 +47,13 @@ struct finding_context {
 /* K/min of coolant in a hold above which the finding says that the engine had not settled. */
 #define FINDING_DRIFT 0.5
 
-/* The sentence of an engine with a key band, in the reader's units, into `out`: the change, what it means,
- * and what weakens it (one hold a side, a drifting one). False and "" without. */
+/* The sentence of an engine with a key band, in the reader's units, into `out`: the change, what it
+ * means, and what weakens it (one hold a side, a drifting one). False and "" without. */
 bool finding_sentence(const struct engine_answer *engine, double level, double sea,
                       const struct style *style, char *out, size_t room);
 
-/* Writes engine->sentence and engine->next from its numbers. Temperatures in degC, differences in K. */
+/* Writes engine->sentence and engine->next from its numbers. Temperatures in degC, differences in
+ * K. */
 void finding_say(struct engine_answer *engine, const struct finding_context *context);
 
 #endif

@@ -9,15 +9,15 @@
 #include "status.h"
 #include "text.h"
 
-/* Makes the folder unless it is there; its parent must be. STATUS_NOT_FOUND, STATUS_EXISTS (a file of
- * that name), STATUS_IO. */
+/* Makes the folder unless it is there; its parent must be. STATUS_NOT_FOUND, STATUS_EXISTS (a file
+ * of that name), STATUS_IO. */
 enum status folder_make(const char *path, struct complaint *complaint);
 
 /* FOLDER/NAME, to be freed; NULL if memory ran out. */
 char *folder_path(const char *folder, const char *name);
 
-/* A file being written. It stands beside its final name and takes its place only when whole; a device
- * or a pipe is written to as it is. A run file is never replaced: it is evidence. */
+/* A file being written. It stands beside its final name and takes its place only when whole; a
+ * device or a pipe is written to as it is. A run file is never replaced: it is evidence. */
 struct new_file {
     FILE *stream;
     const char *path; /* not owned */
@@ -25,7 +25,8 @@ struct new_file {
     bool fresh;       /* takes no other file's place */
 };
 
-/* STATUS_EXISTS (a run file or a folder), STATUS_FULL (no space, quota), STATUS_IO, STATUS_MEMORY. */
+/* STATUS_EXISTS (a run file or a folder), STATUS_FULL (no space, quota), STATUS_IO,
+ * STATUS_MEMORY. */
 enum status new_file_open(struct new_file *file, const char *path, struct complaint *complaint);
 /* The same, but STATUS_EXISTS for every file that is there already. */
 enum status new_file_create(struct new_file *file, const char *path, struct complaint *complaint);

@@ -26,7 +26,8 @@ struct child {
     size_t length;
 };
 
-/* Runs in `folder` with nothing to read and both outputs into `out`, in a process group of its own. */
+/* Runs in `folder` with nothing to read and both outputs into `out`, in a process group of its
+ * own. */
 static int prepare(posix_spawn_file_actions_t *actions, posix_spawnattr_t *attributes,
                    const char *folder, int out)
 {
@@ -44,8 +45,8 @@ static int prepare(posix_spawn_file_actions_t *actions, posix_spawnattr_t *attri
     return error;
 }
 
-/* Our environment, but in a UTF-8 locale whatever the user's is: in the plain C locale gnuplot cannot
- * read the degree sign of its own scripts. NULL without memory; free what comes back. */
+/* Our environment, but in a UTF-8 locale whatever the user's is: in the plain C locale gnuplot
+ * cannot read the degree sign of its own scripts. NULL without memory; free what comes back. */
 static char **make_environment(void)
 {
     size_t count = 0, kept = 0;

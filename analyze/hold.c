@@ -108,8 +108,8 @@ static bool too_wide(const struct search *search, const struct extremes *high,
     return top - bottom > 2 * tolerance(search, 0.5 * (top + bottom));
 }
 
-/* One pass: the window grows to the right. When it gets too wide or the readings stop, it is kept if
- * it is long enough, and a new one starts; else its left end moves up. */
+/* One pass: the window grows to the right. When it gets too wide or the readings stop, it is kept
+ * if it is long enough, and a new one starts; else its left end moves up. */
 static enum status scan(struct search *search, struct extremes *high, struct extremes *low)
 {
     enum status status = STATUS_OK;

@@ -1,10 +1,11 @@
 /* hold.h - finds the stretches of steady running of one engine in one run. Pure.
  *
  * A hold is a stretch in which the running median of speed stays within a band of +- max(25 rpm,
- * 1.5 %, 0.75 steps of the tachometer) for at least 150 s. Short excursions (20 s) and short silences
- * (60 s) do not end it. Boundaries: it starts with the first second inside the band and ends with the
- * last one. The first 40 % (300 s at most) settle and are not used; of what is left, 90 s at least,
- * come all means and the straight line through the coolant temperature. Numbers: rules.h.
+ * 1.5 %, 0.75 steps of the tachometer) for at least 150 s. Short excursions (20 s) and short
+ * silences (60 s) do not end it. Boundaries: it starts with the first second inside the band and
+ * ends with the last one. The first 40 % (300 s at most) settle and are not used; of what is left,
+ * 90 s at least, come all means and the straight line through the coolant temperature. Numbers:
+ * rules.h.
  */
 #ifndef SEARUN_HOLD_H
 #define SEARUN_HOLD_H

@@ -18,8 +18,9 @@ static double span_share(const struct thermostat *thermostat, double coolant)
     return (coolant - thermostat->start) / (thermostat->full - thermostat->start);
 }
 
-/* The hyperbola x (1 + c) / (x + c) through 0, 1/2 + bow and 1: what a valve does that shares out the
- * flow of coolant before an exchanger with resistances in series. c as 1/c, so that 0 is a line. */
+/* The hyperbola x (1 + c) / (x + c) through 0, 1/2 + bow and 1: what a valve does that shares out
+ * the flow of coolant before an exchanger with resistances in series. c as 1/c, so that 0 is a
+ * line. */
 static double hyperbola(double bow)
 {
     return 4 * bow / (1 - 2 * bow);

@@ -6,7 +6,8 @@
 #include <math.h>
 #include <string.h>
 
-/* The share `p` quantile of scratch, which loses its order. Between two draws it is interpolated. */
+/* The share `p` quantile of scratch, which loses its order. Between two draws it is
+ * interpolated. */
 static double quantile(double *scratch, size_t count, double p)
 {
     double at = p * (double)(count - 1);

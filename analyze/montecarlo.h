@@ -20,9 +20,9 @@ struct interval montecarlo_about(double value, const double *draws, size_t count
 /* Standard deviation of the draws. */
 double montecarlo_u(const double *draws, size_t count);
 
-/* Factor on the half-widths of single intervals that makes all of them hold at once in `level` of the
- * draws (the quantile of the largest excursion). draws[i] are `count` numbers of quantity i, drawn
- * together; single[i] its interval about its value. At least 1. */
+/* Factor on the half-widths of single intervals that makes all of them hold at once in `level` of
+ * the draws (the quantile of the largest excursion). draws[i] are `count` numbers of quantity i,
+ * drawn together; single[i] its interval about its value. At least 1. */
 double montecarlo_simultaneous(const double *const *draws, const struct interval *single,
                                size_t quantities, size_t count, double level, double *scratch);
 

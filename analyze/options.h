@@ -37,8 +37,8 @@ struct command_syntax {
     enum status (*take_positional)(void *request, const char *value, struct complaint *complaint);
 };
 
-/* Reads the arguments behind the command's name into `request`. *help is set (and the rest not read)
- * if --help stands among them. STATUS_BAD_USAGE or STATUS_MEMORY. */
+/* Reads the arguments behind the command's name into `request`. *help is set (and the rest not
+ * read) if --help stands among them. STATUS_BAD_USAGE or STATUS_MEMORY. */
 enum status options_parse(const struct command_syntax *syntax, int count, char **arguments,
                           void *request, bool *help, struct complaint *complaint);
 

@@ -11,7 +11,8 @@ struct word origin_source(const struct origin *origin);
 struct word origin_place(const struct origin *origin);
 /* Is this a channel of a transducer that nobody has mapped? */
 bool origin_unmapped(enum channel_id channel);
-/* Where the dates of a run come from, in words; the key itself where it is not one of run_write.h. */
+/* Where the dates of a run come from, in words; the key itself where it is not one of
+ * run_write.h. */
 const char *origin_clock(const char *key);
 
 #endif

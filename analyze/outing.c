@@ -1,4 +1,5 @@
-/* outing.c - see outing.h. The same search for sources and holds as a comparison has, of one run. */
+/* outing.c - see outing.h. The same search for sources and holds as a comparison has, of one
+ * run. */
 #include "outing.h"
 
 #include <math.h>
@@ -103,8 +104,8 @@ static double last_hours(const struct series *series)
     return series_median(last, count);
 }
 
-/* The highest engine hours that any source tells of an engine. Of two hour meters that differ it is the
- * same one in every run, for they differ by the same hours. */
+/* The highest engine hours that any source tells of an engine. Of two hour meters that differ it is
+ * the same one in every run, for they differ by the same hours. */
 static enum status read_hours(struct run *run, int engine, double *hours,
                               struct complaint *complaint)
 {

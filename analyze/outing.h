@@ -72,8 +72,8 @@ struct outing {
     struct outing_warning *warnings; /* owned */
 };
 
-/* Reads one run. outing_free in every case. STATUS_NOT_FOUND, STATUS_BAD_DATA, STATUS_IO, STATUS_MEMORY.
- * A run without engine speed or coolant temperature is no error: it has no holds. */
+/* Reads one run. outing_free in every case. STATUS_NOT_FOUND, STATUS_BAD_DATA, STATUS_IO,
+ * STATUS_MEMORY. A run without engine speed or coolant temperature is no error: it has no holds. */
 enum status outing_read(const char *path, struct outing *out, struct complaint *complaint);
 
 /* The same where the SHA-256 of the file is known already: it is not taken again. */
@@ -91,7 +91,8 @@ size_t outing_used_holds(const struct outing_engine *engine);
 
 /* --- outing_json.c */
 
-/* Appends the outing as JSON text (one object); numbers come back to the last bit. STATUS_MEMORY. */
+/* Appends the outing as JSON text (one object); numbers come back to the last bit.
+ * STATUS_MEMORY. */
 enum status outing_write_json(const struct outing *outing, struct text *out,
                               struct complaint *complaint);
 

@@ -1,4 +1,5 @@
-/* outing_json.c - an outing as JSON text and back. One table of members a struct serves both ways. */
+/* outing_json.c - an outing as JSON text and back. One table of members a struct serves both
+ * ways. */
 #include "outing.h"
 
 #include <cjson/cJSON.h>
@@ -108,8 +109,8 @@ static cJSON *number_item(double value)
     return isfinite(value) ? cJSON_CreateNumber(value) : cJSON_CreateNull();
 }
 
-/* What is no UTF-8 is replaced, by more bytes: it is cut where it would not fit the room when it is read
- * again. Room 0: there is no limit. */
+/* What is no UTF-8 is replaced, by more bytes: it is cut where it would not fit the room when it is
+ * read again. Room 0: there is no limit. */
 static cJSON *text_item(const char *words, size_t room)
 {
     struct text valid = {0};

@@ -73,8 +73,8 @@ static bool open_pdf(struct pdf *pdf, const struct text *text)
     return read_number(pdf, &at, &pdf->table) && starts_at(pdf, at, "\n%%EOF\n") && read_table(pdf);
 }
 
-/* Where object `number` begins and where the dictionary it consists of ends (at its last ">>"); false
- * for what is no dictionary or free. */
+/* Where object `number` begins and where the dictionary it consists of ends (at its last ">>");
+ * false for what is no dictionary or free. */
 static bool find_object(const struct pdf *pdf, size_t number, size_t *start, size_t *end)
 {
     char head[40];

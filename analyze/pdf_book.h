@@ -40,8 +40,8 @@ struct book {
     char *foot;                      /* what stands at the foot of each page, owned */
 };
 
-/* Starts a book that is written to `out`, or nowhere if it is NULL (a dry pass). `title` goes into the
- * file's properties and to the foot of each page. STATUS_MEMORY, STATUS_IO. */
+/* Starts a book that is written to `out`, or nowhere if it is NULL (a dry pass). `title` goes into
+ * the file's properties and to the foot of each page. STATUS_MEMORY, STATUS_IO. */
 enum status book_open(struct book *book, struct text *out, enum paper paper, const char *title,
                       struct complaint *complaint);
 /* Ends the last page and the file; in every case. */
@@ -50,8 +50,8 @@ enum status book_close(struct book *book, struct complaint *complaint);
 /* Is there any font at all? Pango does not come back from laying out text without one. */
 bool book_has_fonts(void);
 
-/* Gives back the fonts that Pango keeps between books. What Cairo keeps stays: made to forget it, Cairo 1.16
- * ends the program by an assertion where Pango's font thread is not done yet. */
+/* Gives back the fonts that Pango keeps between books. What Cairo keeps stays: made to forget it,
+ * Cairo 1.16 ends the program by an assertion where Pango's font thread is not done yet. */
 void book_forget_fonts(void);
 
 void book_next_page(struct book *book);
@@ -90,8 +90,8 @@ void book_box(struct book *book, double x, double y, double width, double height
 /* A bookmark to the cursor: level 2 stands at the top, deeper ones below the last of level 2. */
 void book_mark(struct book *book, int level, const char *words);
 
-/* Marks what is drawn between as a heading "H1", paragraph "P", cell "TD" ... for screen readers. All stand
- * within one "Document". What Cairo cannot say of them is added by pdf_alt.h. */
+/* Marks what is drawn between as a heading "H1", paragraph "P", cell "TD" ... for screen readers.
+ * All stand within one "Document". What Cairo cannot say of them is added by pdf_alt.h. */
 void book_tag(struct book *book, const char *tag);
 void book_end_tag(struct book *book, const char *tag);
 

@@ -55,10 +55,10 @@ static bool is_one_of(struct span span, const char *const *words, size_t count)
 }
 #define IS_ONE_OF(span, words) is_one_of(span, words, sizeof(words) / sizeof((words)[0]))
 
-static const char *const elements[] = {"svg",      "g",       "defs",        "rect",    "circle",
-                                       "ellipse",  "path",    "line",        "use",     "polygon",
-                                       "polyline", "text",    "tspan",       "filter",  
-                                       "feFlood",  "pattern", "feComposite", "clipPath"};
+static const char *const elements[] = {"svg",      "g",           "defs",    "rect",   "circle",
+                                       "ellipse",  "path",        "line",    "use",    "polygon",
+                                       "polyline", "text",        "tspan",   "filter", "feFlood",
+                                       "pattern",  "feComposite", "clipPath"};
 /* Elements whose text belongs to the drawing. */
 static const char *const texts[] = {"text", "tspan"};
 static const char *const attributes[] = {"id",
@@ -115,7 +115,8 @@ static const char *const attributes[] = {"id",
                                          "xlink:href",
                                          "href"};
 
-/* Adds an attribute's value: quotes and angles escaped, references to ids of this picture prefixed. */
+/* Adds an attribute's value: quotes and angles escaped, references to ids of this picture
+ * prefixed. */
 static void add_value(struct text *page, struct span value)
 {
     for (size_t i = 0; i < value.length; i++) {

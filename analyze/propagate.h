@@ -1,7 +1,7 @@
 /* propagate.h - from holds and their errors to readings at the reference sea, draw by draw.
  *
- * One pass: thermostat, time constant and errors in; every hold becomes an open rise; slopes move it
- * to the nominal speed of its band; the mean of the band and side is solved for the reading. The
+ * One pass: thermostat, time constant and errors in; every hold becomes an open rise; slopes move
+ * it to the nominal speed of its band; the mean of the band and side is solved for the reading. The
  * value of the estimate is the pass without errors, the interval comes from many passes with drawn
  * ones. What both sides share (thermostat, time constant) is drawn once for both.
  */

@@ -1,4 +1,5 @@
-/* provenance.h - the fingerprint of a file, so that a report can be tied to what it was made from. */
+/* provenance.h - the fingerprint of a file, so that a report can be tied to what it was made
+ * from. */
 #ifndef SEARUN_PROVENANCE_H
 #define SEARUN_PROVENANCE_H
 

@@ -91,11 +91,13 @@ void report_engine_heading(struct document *document, const struct report_input 
                            const struct engine_answer *engine);
 /* The name of the engine in a sentence: its label, or "engine 0". */
 struct word report_engine_name(const struct engine_answer *engine);
-/* The value of a fact as it is shown: numbers that have a unit in the reader's, "not recorded" for "". */
+/* The value of a fact as it is shown: numbers that have a unit in the reader's, "not recorded" for
+ * "". */
 struct fact_row;
 void report_fact_value(struct text *out, const struct style *style, const struct fact_row *row,
                        const char *value);
-/* What was done between the runs by the service log, "" without: "zinc anode changed (2026-05-14), ...". */
+/* What was done between the runs by the service log, "" without: "zinc anode changed (2026-05-14),
+ * ...". */
 void report_work_between(struct text *out, const struct answer *answer);
 /* Boat fact from the first run that has it, or "". */
 const char *report_boat_fact(const struct answer *answer, const char *key);

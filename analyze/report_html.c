@@ -1,4 +1,5 @@
-/* report_html.c - the document as one page that needs nothing else: no script, no font, no network. */
+/* report_html.c - the document as one page that needs nothing else: no script, no font, no
+ * network. */
 #include "report.h"
 
 #include <string.h>
@@ -6,8 +7,8 @@
 #include "colour.h"
 #include "picture.h"
 
-/* Looks: paper first. Colours are those of colours.def; nothing is told by colour alone. Wide tables are
- * moved sideways on a phone. In print two charts go on a page. */
+/* Looks: paper first. Colours are those of colours.def; nothing is told by colour alone. Wide
+ * tables are moved sideways on a phone. In print two charts go on a page. */
 static const char style_sheet[] =
     "*{box-sizing:border-box}\n"
     "html{-webkit-text-size-adjust:100%;text-size-adjust:100%}\n"

@@ -142,7 +142,8 @@ static void pad(struct text *out, size_t columns)
     text_add_many(out, " ", columns);
 }
 
-/* One row, on as many lines as its longest cell needs. `cells` are the strings still to be shown. */
+/* One row, on as many lines as its longest cell needs. `cells` are the strings still to be
+ * shown. */
 static void table_lines(struct writer *writer, const struct table *table,
                         const struct widths *widths, const char *cells[COLUMNS_MAX])
 {

@@ -10,8 +10,8 @@
 #include "facts.h"
 #include "words.h"
 
-/* cJSON adds nothing and answers NULL when memory runs out; the complete text is checked at the end by
- * the count of failures. */
+/* cJSON adds nothing and answers NULL when memory runs out; the complete text is checked at the end
+ * by the count of failures. */
 struct maker {
     const struct answer *answer;
     bool failed;

@@ -35,7 +35,8 @@ const struct rules rules = {
         },
     .hold =
         {
-            /* Rejects throttle slips and waves of up to seven seconds, keeps the edges of a hold. */
+            /* Rejects throttle slips and waves of up to seven seconds, keeps the edges of a
+             * hold. */
             .smooth = 15,
             .tolerance_rpm = 25,
             .tolerance_ratio = 0.015,
@@ -54,7 +55,8 @@ const struct rules rules = {
             .settle_share = 0.4,
             .settle_longest = 300,
             .used_least = 90,
-            /* 3 K a minute, or 4.5 K of stored heat at 90 s: its uncertainty alone is over 1.5 K. */
+            /* 3 K a minute, or 4.5 K of stored heat at 90 s: its uncertainty alone is over 1.5
+             * K. */
             .slope_most = 0.05,
             .frozen_share = 0.2,
             .mark_split = 0.5,
@@ -113,7 +115,8 @@ const struct rules rules = {
             .hand_sea_u = 0.7,
             /* Between half of it (a mean over the run) and 1/sqrt(12) of it (no known sign). */
             .drift_share = 0.4,
-            /* What is left at full speed lies between nothing and twice what flow takes off: 1/sqrt(3). */
+            /* What is left at full speed lies between nothing and twice what flow takes off:
+             * 1/sqrt(3). */
             .chest_share = 0.6,
             .propeller_load = 0.05,
             /* Two good senders of a kind agree within 1 K or so (common practice, no source). */
@@ -125,7 +128,8 @@ const struct rules rules = {
             .start_usual = 71,
             .warm_slack = 1,
             .warm_least = 10,
-            /* A cap is opened on an engine that a hand can rest on, not a little below its thermostat. */
+            /* A cap is opened on an engine that a hand can rest on, not a little below its
+             * thermostat. */
             .cold_below = 20,
             .cold_most = 50,
             .bridge = 60,

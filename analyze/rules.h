@@ -1,8 +1,8 @@
 /* rules.h - every number the analyzer decides by, in one place, with its reason.
  *
  * Cleaning, the choice of sources, the search for holds, speed bands and the diagnosis of runs are
- * rules with numbers in them. They stand here and nowhere else, so that a reader of a report can look
- * them up. Where no source is named the number is our own choice, made for the reason given.
+ * rules with numbers in them. They stand here and nowhere else, so that a reader of a report can
+ * look them up. Where no source is named the number is our own choice, made for the reason given.
  */
 #ifndef SEARUN_RULES_H
 #define SEARUN_RULES_H

@@ -72,7 +72,8 @@ static double *heat_of(const double *rpm, size_t count)
     return heat;
 }
 
-/* Cells at the start of a run that say nothing: a chest that is flushed, an engine room that warms. */
+/* Cells at the start of a run that say nothing: a chest that is flushed, an engine room that
+ * warms. */
 static size_t settling_cells(size_t count)
 {
     size_t skip = (size_t)(2 * rules.diagnose.sea_lag);

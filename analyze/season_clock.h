@@ -1,8 +1,9 @@
-/* season_clock.h - what fouling grows with: engine hours where they were recorded, else the calendar. Pure.
+/* season_clock.h - what fouling grows with: engine hours where they were recorded, else the
+ * calendar. Pure.
  *
- * Both are counted in years: a year of use is the hours that the boat runs in a year. Hours go on through
- * the seasons as they did so far: in which part of the year the boat is used is taken from the outings,
- * in 24 parts of a year, so that a lay-up in winter moves no date.
+ * Both are counted in years: a year of use is the hours that the boat runs in a year. Hours go on
+ * through the seasons as they did so far: in which part of the year the boat is used is taken from
+ * the outings, in 24 parts of a year, so that a lay-up in winter moves no date.
  */
 #ifndef SEARUN_SEASON_CLOCK_H
 #define SEARUN_SEASON_CLOCK_H
@@ -26,8 +27,8 @@ struct season_clock {
 };
 
 /* `at` in s since 1970, rising; `hours` NaN where not recorded. Hours are known where at least two
- * outings 30 days apart have them, most outings do, and they never fall; `fell` tells that they did.
- * Zero-initialise; free in every case. STATUS_MEMORY. */
+ * outings 30 days apart have them, most outings do, and they never fall; `fell` tells that they
+ * did. Zero-initialise; free in every case. STATUS_MEMORY. */
 enum status season_clock_make(const double *at, const double *hours, size_t count,
                               struct season_clock *out, bool *fell);
 void season_clock_free(struct season_clock *clock);
@@ -38,8 +39,8 @@ double season_hours(const struct season_clock *clock, double at);
 /* Years of use, or of the calendar, at an instant. */
 double season_use(const struct season_clock *clock, double at);
 
-/* The instant of a use, if `share` times the usual hours are run in a year from the last known instant
- * on. INFINITY for INFINITY and for what lies more than 60 years ahead. */
+/* The instant of a use, if `share` times the usual hours are run in a year from the last known
+ * instant on. INFINITY for INFINITY and for what lies more than 60 years ahead. */
 double season_date(const struct season_clock *clock, double use, double share);
 
 #endif

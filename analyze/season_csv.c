@@ -1,4 +1,5 @@
-/* season_csv.c - outings and services as tables for spreadsheets, in stored units with plain points. */
+/* season_csv.c - outings and services as tables for spreadsheets, in stored units with plain
+ * points. */
 #include <math.h>
 
 #include "season_report.h"

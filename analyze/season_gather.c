@@ -176,9 +176,10 @@ static enum status leave_out(struct season_engine *engine, size_t outing, const 
     return STATUS_OK;
 }
 
-/* A reading by hand stands alone: nothing averages its rounding away; and one does not show whether it
- * still moved: half of what may be left of the way from the hold before is taken, give or take the other
- * half (see evidence.c). What comes anew every run is spread so that the mean of the run keeps it. */
+/* A reading by hand stands alone: nothing averages its rounding away; and one does not show whether
+ * it still moved: half of what may be left of the way from the hold before is taken, give or take
+ * the other half (see evidence.c). What comes anew every run is spread so that the mean of the run
+ * keeps it. */
 static void hand_hold(const struct outing_engine *from, const struct hold *hold, double holds,
                       struct level_hold *to)
 {
@@ -220,7 +221,8 @@ static void take_hold(struct gathered *g, const struct outing_engine *from, doub
     run->level_u += 1 / (hold->coolant - hold->sea);
 }
 
-/* The ratings are not known yet when holds are taken, but for what the run itself or an option says. */
+/* The ratings are not known yet when holds are taken, but for what the run itself or an option
+ * says. */
 static void own_start(const struct seasons *seasons, size_t outing, int instance, double *start,
                       double *u)
 {

@@ -1,4 +1,5 @@
-/* season_gather.h - the usable holds of one engine over all outings, ready for season_levels.h. Pure. */
+/* season_gather.h - the usable holds of one engine over all outings, ready for season_levels.h.
+ * Pure. */
 #ifndef SEARUN_SEASON_GATHER_H
 #define SEARUN_SEASON_GATHER_H
 
@@ -27,13 +28,14 @@ struct gathered {
     double lag, lag_u, lag_rpm;
 };
 
-/* Gathers. Outings that cannot be used go to engine->left_out with the reason. Free in every case. */
+/* Gathers. Outings that cannot be used go to engine->left_out with the reason. Free in every
+ * case. */
 enum status season_gather(const struct seasons *seasons, struct season_engine *engine,
                           struct gathered *out);
 void gathered_free(struct gathered *gathered);
 
-/* The engine as an outing has it, or NULL: same boat, same serial number where both are known, else the
- * same number. */
+/* The engine as an outing has it, or NULL: same boat, same serial number where both are known, else
+ * the same number. */
 const struct outing_engine *season_engine_in(const struct seasons *seasons,
                                              const struct season_engine *engine, size_t outing);
 

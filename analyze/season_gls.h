@@ -1,13 +1,16 @@
-/* season_gls.h - weighted regression over outings whose errors are alike on days near each other. Pure.
+/* season_gls.h - weighted regression over outings whose errors are alike on days near each other.
+ * Pure.
  *
- * Every row is one outing. Its error has two parts: one of its own with a known variance (how well its
- * holds tell it), and one of its day (load, hull, weather) with standard deviation `sigma` that fades from
- * day to day like exp(-|distance| / reach); a reach of 0 makes every day its own. Rows are whitened one after
- * the other (a Kalman filter on a first-order process with noisy looks), which costs no more than ordinary
- * regression. Prior knowledge of coefficients enters as a precision matrix.
+ * Every row is one outing. Its error has two parts: one of its own with a known variance (how well
+ * its holds tell it), and one of its day (load, hull, weather) with standard deviation `sigma` that
+ * fades from day to day like exp(-|distance| / reach); a reach of 0 makes every day its own. Rows
+ * are whitened one after the other (a Kalman filter on a first-order process with noisy looks),
+ * which costs no more than ordinary regression. Prior knowledge of coefficients enters as a
+ * precision matrix.
  *
  * The density of sigma and reach has the coefficients integrated out; for flat priors that is the
- * restricted likelihood (REML; J. C. Pinheiro, D. M. Bates, Mixed-Effects Models in S and S-PLUS, 2000, 2.2.5).
+ * restricted likelihood (REML; J. C. Pinheiro, D. M. Bates, Mixed-Effects Models in S and S-PLUS,
+ * 2000, 2.2.5).
  */
 #ifndef SEARUN_SEASON_GLS_H
 #define SEARUN_SEASON_GLS_H
@@ -45,7 +48,8 @@ void season_gls_free(struct season_gls_fit *fit);
 /* The covariance of two coefficients that the factor stands for: fills columns x columns. */
 void season_gls_covariance(const struct season_gls_fit *fit, double *covariance);
 
-/* Coefficients drawn from what the fit leaves open: `normal` has columns standard normal numbers. */
+/* Coefficients drawn from what the fit leaves open: `normal` has columns standard normal
+ * numbers. */
 void season_gls_draw(const struct season_gls_fit *fit, const double *normal, double *beta);
 
 #endif

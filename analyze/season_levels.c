@@ -279,8 +279,8 @@ static void take_out(const struct run_sums *sums, struct equations *e)
     }
 }
 
-/* What the holds count for beside prior knowledge: ten years at the same speeds show the same misfit of the
- * balance again and again. */
+/* What the holds count for beside prior knowledge: ten years at the same speeds show the same
+ * misfit of the balance again and again. */
 static double share_of(const struct fitting *f)
 {
     return f->trust * fmin(1, ENOUGH_HOLDS / fmax((double)f->job->hold_count, 1));
@@ -373,7 +373,8 @@ static void step_to(const struct fitting *f, const double *step, const double *l
         level[r] = f->level[r] + share * clamp(level_step[r], STEP_MOST);
 }
 
-/* Takes the largest share of the step that does not make the fit worse; returns how far it moved. */
+/* Takes the largest share of the step that does not make the fit worse; returns how far it
+ * moved. */
 static double move(struct fitting *f, const double *step, const double *level_step, double *level)
 {
     double at[LEVEL_PARAMETERS], before = misfit(f, f->at, f->level), moved = 0;

@@ -1,14 +1,16 @@
-/* season_levels.h - from the holds of many outings to one level an outing: ln of the open rise at the
- * reference speed. Pure.
+/* season_levels.h - from the holds of many outings to one level an outing: ln of the open rise at
+ * the reference speed. Pure.
  *
  * A hold's reading is the solution of the heat balance (lift.h) for an open rise of
- *     ln K = level of the outing + slope x + bend x^2 + own(x) - own(0),     x = ln(rpm / reference)
- * own() is what engines and valves have beyond a smooth curve, a line through small numbers at some speeds:
- * what all outings share must not pass for knowledge of the thermostat. The levels are free; slope,
- * bend, thermostat and senders are shared by all outings, and prior knowledge holds what the readings
- * leave open. Solved by Gauss-Newton on the readings, so that noise of a reading below the thermostat's
- * start does no harm; holds that stand out count less. What the shared parameters may be off by is
- * handed on (`lean`, `covariance`): it shifts many outings alike and must not be taken for scatter.
+ *     ln K = level of the outing + slope x + bend x^2 + own(x) - own(0)
+ *     x = ln(rpm / reference)
+ * own() is what engines and valves have beyond a smooth curve, a line through small numbers at some
+ * speeds: what all outings share must not pass for knowledge of the thermostat. The levels are
+ * free; slope, bend, thermostat and senders are shared by all outings, and prior knowledge holds
+ * what the readings leave open. Solved by Gauss-Newton on the readings, so that noise of a reading
+ * below the thermostat's start does no harm; holds that stand out count less. What the shared
+ * parameters may be off by is handed on (`lean`, `covariance`): it shifts many outings alike and
+ * must not be taken for scatter.
  */
 #ifndef SEARUN_SEASON_LEVELS_H
 #define SEARUN_SEASON_LEVELS_H

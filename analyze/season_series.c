@@ -128,7 +128,8 @@ static struct trend_job trend_job_of(const struct solving *s, double tends)
     return job;
 }
 
-/* Straight lines, and limits reached in some times: each weighed by how likely it makes the outings. */
+/* Straight lines, and limits reached in some times: each weighed by how likely it makes the
+ * outings. */
 static const double times[] = {0, 0.3, 0.7, 1.5, 3.0};
 static const double time_share[] = {0.8, 0.05, 0.05, 0.05, 0.05};
 
@@ -251,7 +252,8 @@ static double alarm_hours(const struct reader *r)
     return isfinite(at) ? season_hours(&r->s->clock, at) : INFINITY;
 }
 
-/* The instants at which growth over a stretch is looked at, a year of use apart where it is short. */
+/* The instants at which growth over a stretch is looked at, a year of use apart where it is
+ * short. */
 static double growth(const struct reader *r, size_t segment, bool full)
 {
     const struct season_segment *stretch = &r->s->job->series->segments[segment];

@@ -1,4 +1,5 @@
-/* season_series.h - from the points of one engine, or of the ratio of two, to lines, steps and outlook. Pure. */
+/* season_series.h - from the points of one engine, or of the ratio of two, to lines, steps and
+ * outlook. Pure. */
 #ifndef SEARUN_SEASON_SERIES_H
 #define SEARUN_SEASON_SERIES_H
 

@@ -77,8 +77,8 @@ double trend_reaches(const struct trend_fit *fit, const struct trend_state *stat
     return fmax(fit->origin[segment] + way, now);
 }
 
-/* Where the time of each stretch counts from: its beginning, or for straight lines the middle of its
- * outings, where level and slope hardly depend on each other. */
+/* Where the time of each stretch counts from: its beginning, or for straight lines the middle of
+ * its outings, where level and slope hardly depend on each other. */
 static void set_origins(const struct trend_job *job, struct trend_fit *out)
 {
     double sum[SEGMENTS_MAX] = {0}, count[SEGMENTS_MAX] = {0};
@@ -194,8 +194,8 @@ static enum status solve(const struct build *b, struct trend_cell *cell)
 
 /* --- the grid */
 
-/* ln of the prior of a cell, with the determinant of the prior of the slopes. Sigma and spread lie evenly
- * in their logarithms. */
+/* ln of the prior of a cell, with the determinant of the prior of the slopes. Sigma and spread lie
+ * evenly in their logarithms. */
 static double log_prior(const struct build *b, const struct trend_cell *cell, size_t reach_index)
 {
     const struct trend_fit *fit = b->fit;
@@ -335,7 +335,8 @@ static void conclude(struct trend_fit *fit)
         ((double *)middle)[i] /= cumulative;
 }
 
-/* How far each shared parameter moves the coefficients of a cell: the same regression, of its leans. */
+/* How far each shared parameter moves the coefficients of a cell: the same regression, of its
+ * leans. */
 static enum status find_moves(const struct build *b, struct trend_cell *cell)
 {
     struct trend_fit *fit = b->fit;
@@ -376,8 +377,8 @@ static double mean_level(const struct trend_job *job)
     return sum / weights;
 }
 
-/* Growth over a usual stretch is what prior knowledge is about, whatever the shape of the line: only so do
- * lines and limits compare. */
+/* Growth over a usual stretch is what prior knowledge is about, whatever the shape of the line:
+ * only so do lines and limits compare. */
 static double scale_of(const struct trend_job *job, const struct trend_fit *fit)
 {
     double low[SEGMENTS_MAX], high[SEGMENTS_MAX], squares = 0;

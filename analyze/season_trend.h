@@ -1,17 +1,19 @@
 /* season_trend.h - how the open rise of one engine grows from service to service. Pure.
  *
  * The level of an outing (season_levels.h) is
- *     level = carry * ln F(t) + sea effect * sea + load effect * load + day + what its holds leave unsure
- * and F, the open rise over its mean, is a line in use within each stretch between two services (a layer
- * that grows steadily adds to the resistance steadily), or tends to a limit, F = A + B (1 - exp(-age / time)).
- * Stretches have levels of their own, and slopes that are alike as far as the outings say so. The day's part
- * (load, hull, weather) has a standard deviation and a reach in time, both found from the outings with prior
- * knowledge that counts for two of them; all of that is weighed on a grid, and every interval is taken over
- * the whole grid, so that few outings give wide intervals.
+ *     level = carry * ln F(t) + sea effect * sea + load effect * load + day
+ *             + what its holds leave unsure
+ * and F, the open rise over its mean, is a line in use within each stretch between two services (a
+ * layer that grows steadily adds to the resistance steadily), or tends to a limit, F = A + B (1 -
+ * exp(-age / time)). Stretches have levels of their own, and slopes that are alike as far as the
+ * outings say so. The day's part (load, hull, weather) has a standard deviation and a reach in
+ * time, both found from the outings with prior knowledge that counts for two of them; all of that
+ * is weighed on a grid, and every interval is taken over the whole grid, so that few outings give
+ * wide intervals.
  *
- * What the shared parameters (thermostat ...) may be off by is drawn and carried through, but not learned
- * from the levels: how far a parameter moves a level depends on the very reading of that day, and would take
- * true changes for faults of the thermostat.
+ * What the shared parameters (thermostat ...) may be off by is drawn and carried through, but not
+ * learned from the levels: how far a parameter moves a level depends on the very reading of that
+ * day, and would take true changes for faults of the thermostat.
  */
 #ifndef SEARUN_SEASON_TREND_H
 #define SEARUN_SEASON_TREND_H

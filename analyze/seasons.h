@@ -1,8 +1,9 @@
 /* seasons.h - the cooling of a boat's engines over all its outings: the answer, and what makes it.
  *
- * Every outing gives a point: the open rise (lift.h) at standard conditions, a speed and a sea that most
- * outings come near. Points, services and the lines between them show fouling, what a service brought, and
- * when the coolant would reach its alarm temperature at full throttle in the warmest sea on record.
+ * Every outing gives a point: the open rise (lift.h) at standard conditions, a speed and a sea that
+ * most outings come near. Points, services and the lines between them show fouling, what a service
+ * brought, and when the coolant would reach its alarm temperature at full throttle in the warmest
+ * sea on record.
  */
 #ifndef SEARUN_SEASONS_H
 #define SEARUN_SEASONS_H
@@ -193,9 +194,9 @@ struct seasons {
 
 /* --- seasons_solve.c: from outings to the answer. Pure. */
 
-/* `out` has options, outings (in any order; they are sorted) and events filled, all else zero; fills the
- * rest. Nothing to go by is no error: the answer says so. STATUS_MEMORY; STATUS_BAD_DATA for numbers that
- * allow no trend at all. */
+/* `out` has options, outings (in any order; they are sorted) and events filled, all else zero;
+ * fills the rest. Nothing to go by is no error: the answer says so. STATUS_MEMORY; STATUS_BAD_DATA
+ * for numbers that allow no trend at all. */
 enum status seasons_solve(struct seasons *out, struct complaint *complaint);
 
 /* Adds an event, keeping them in the order of time. STATUS_MEMORY. */
@@ -211,8 +212,8 @@ void season_warn(struct seasons *seasons, size_t boat, int engine, const char *k
 enum status season_engine_solve(struct seasons *seasons, size_t engine);
 enum status season_pair_solve(struct seasons *seasons, size_t pair);
 
-/* The words of everything done to an engine (or either of two; second -1: one) of a boat between two
- * instants that may change its cooling. True if there was any; `out` may be NULL. */
+/* The words of everything done to an engine (or either of two; second -1: one) of a boat between
+ * two instants that may change its cooling. True if there was any; `out` may be NULL. */
 bool season_done_between(const struct seasons *seasons, size_t boat, int first, int second,
                          double from, double to, struct season_step *out);
 

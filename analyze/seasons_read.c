@@ -215,8 +215,8 @@ static void warn_of_strangers(struct seasons *out, const struct service_log *log
             first->line);
 }
 
-/* The number of the engine that has a label, among the outings of the boat, or of all where the log names
- * none; -2 if none has it. */
+/* The number of the engine that has a label, among the outings of the boat, or of all where the log
+ * names none; -2 if none has it. */
 static int number_of(const struct seasons *seasons, const char *boat, const char *label)
 {
     for (size_t o = 0; o < seasons->outing_count; o++)

@@ -1,5 +1,5 @@
-/* seasons_read.h - from a folder of runs to what seasons_solve wants: every run read once, or taken from the
- * cache (outings.h). */
+/* seasons_read.h - from a folder of runs to what seasons_solve wants: every run read once, or taken
+ * from the cache (outings.h). */
 #ifndef SEARUN_SEASONS_READ_H
 #define SEARUN_SEASONS_READ_H
 
@@ -14,10 +14,10 @@ struct seasons_paths {
     struct outings_options reading; /* cache, processes, progress */
 };
 
-/* Reads runs and service log into `out`, which has its options set and all else zero; what cannot be read
- * goes to out->refused with the reason, and is left out. seasons_free(out) in every case.
- * STATUS_NOT_FOUND: a path is not there, a folder has no run, or no run can be read; STATUS_BAD_DATA: the
- * service log cannot be meant; STATUS_IO; STATUS_MEMORY. */
+/* Reads runs and service log into `out`, which has its options set and all else zero; what cannot
+ * be read goes to out->refused with the reason, and is left out. seasons_free(out) in every case.
+ * STATUS_NOT_FOUND: a path is not there, a folder has no run, or no run can be read;
+ * STATUS_BAD_DATA: the service log cannot be meant; STATUS_IO; STATUS_MEMORY. */
 enum status seasons_read(const struct seasons_paths *paths, struct seasons *out,
                          struct complaint *complaint);
 

@@ -1,5 +1,5 @@
-/* seasons_solve.c - which outings are of which boat and engine, standard conditions, and the order of
- * work. See seasons.h. */
+/* seasons_solve.c - which outings are of which boat and engine, standard conditions, and the order
+ * of work. See seasons.h. */
 #include "seasons.h"
 
 #include <math.h>
@@ -13,8 +13,8 @@
 #include "season_gather.h"
 #include "series.h"
 
-/* Of the outings of the commonest speed: a faster one that is as common is taken, for the thermostat hides
- * less there. */
+/* Of the outings of the commonest speed: a faster one that is as common is taken, for the
+ * thermostat hides less there. */
 #define COMMON_SHARE 0.8
 #define ROUND_RPM 50.0
 #define SAME_RATING 0.5             /* K; 160F,180F is 71.1,82.2 and the same as 71,82 */
@@ -150,7 +150,8 @@ static const char *boat_fact(const struct outing *outing, const char *key)
     return facts_get(&outing->facts, FACT_BOAT, 0, key);
 }
 
-/* A registration tells boats apart better than a name; where one side lacks it, the name must do. */
+/* A registration tells boats apart better than a name; where one side lacks it, the name must
+ * do. */
 static bool is_of_boat(const struct season_boat *boat, const struct outing *outing)
 {
     const char *name = boat_fact(outing, "name"), *hull = boat_fact(outing, "identification");
@@ -344,7 +345,8 @@ static bool differs(const struct outing *a, const struct outing *b, int instance
     return first[0] != '\0' && second[0] != '\0' && strcasecmp(first, second) != 0;
 }
 
-/* One rating may be written in Celsius and in Fahrenheit: 71,82 and 160F,180F are the same thermostat. */
+/* One rating may be written in Celsius and in Fahrenheit: 71,82 and 160F,180F are the same
+ * thermostat. */
 static bool differs_thermostat(const struct outing *a, const struct outing *b, int instance)
 {
     double start[2], full[2];

@@ -1,4 +1,5 @@
-/* section_checklist.c - the steps that follow a service: ticked, seen in the data, or not recorded. */
+/* section_checklist.c - the steps that follow a service: ticked, seen in the data, or not
+ * recorded. */
 #include <math.h>
 #include <string.h>
 

@@ -480,7 +480,8 @@ static bool seems_untouched(const struct engine_answer *engine)
     return ratio.low < 1 && ratio.high > 1;
 }
 
-/* How many engines seem untouched; 0 where that is of no use: one engine, a control in use, a doubt. */
+/* How many engines seem untouched; 0 where that is of no use: one engine, a control in use, a
+ * doubt. */
 static size_t count_untouched(const struct answer *answer)
 {
     size_t count = 0;
@@ -533,8 +534,8 @@ void section_hints(struct document *document, const struct report_input *input)
     suggest_control(document, input->answer);
 }
 
-/* The chart of the first page: all engines side by side where there are several, else the only one's.
- * It looks like a finding: none where that is withheld. */
+/* The chart of the first page: all engines side by side where there are several, else the only
+ * one's. It looks like a finding: none where that is withheld. */
 static bool is_main_chart(const struct report_input *input, const struct drawing *drawing)
 {
     const struct answer *answer = input->answer;

@@ -1,5 +1,5 @@
-/* section_season.c - the finding of the seasons: what state the cooling is in, what services brought, when
- * the next is due. */
+/* section_season.c - the finding of the seasons: what state the cooling is in, what services
+ * brought, when the next is due. */
 #include <math.h>
 #include <string.h>
 #include <time.h>
@@ -87,7 +87,8 @@ static double last_at(const struct season_engine *engine)
     return engine->series.points[engine->series.point_count - 1].at;
 }
 
-/* A reserve before the alarm is no good state where the coolant is above its normal band already. */
+/* A reserve before the alarm is no good state where the coolant is above its normal band
+ * already. */
 static enum finding in_reserve(const struct season_engine *engine)
 {
     return engine->forecast.now.value > engine->normal_high ? FINDING_RAISED : FINDING_LOWERED;

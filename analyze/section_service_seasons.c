@@ -1,4 +1,5 @@
-/* section_service_seasons.c - the service history and what usually comes next, in the view over the seasons. */
+/* section_service_seasons.c - the service history and what usually comes next, in the view over the
+ * seasons. */
 #include "section_service.h"
 
 #include <math.h>

@@ -23,8 +23,9 @@ struct spans {
 enum status spans_add(struct spans *spans, double from, double to);
 void spans_free(struct spans *spans);
 
-/* How far apart two readings may be, s, before what lies between counts as missing: by the catalogue;
- * longer where a logger is known to sample seldom; for ever where somebody read it by hand. */
+/* How far apart two readings may be, s, before what lies between counts as missing: by the
+ * catalogue; longer where a logger is known to sample seldom; for ever where somebody read it by
+ * hand. */
 double series_silence(const struct series *series);
 
 /* The quantile q (0 .. 1) by rank, without interpolation. Reorders `values`; NaN for none. */
@@ -45,9 +46,9 @@ struct profile {
 enum status series_profile(const struct series *series, double silence, double duration,
                            struct profile *out);
 
-/* Puts a series on cells of `step` seconds from 0: the mean of the readings in a cell; a cell without
- * one is interpolated at its middle if the readings around it are no more than `silence` apart, else
- * NaN. `last` instead repeats the last reading, for states such as a gear. */
+/* Puts a series on cells of `step` seconds from 0: the mean of the readings in a cell; a cell
+ * without one is interpolated at its middle if the readings around it are no more than `silence`
+ * apart, else NaN. `last` instead repeats the last reading, for states such as a gear. */
 void series_grid(const struct series *series, double silence, double step, bool last, double *cells,
                  size_t count);
 
@@ -65,8 +66,9 @@ struct line {
 };
 struct line cells_line(const double *cells, double step, size_t from, size_t to);
 
-/* How restless cells are, beside any smooth course: the scatter of means over `span` cells about the
- * mean of their two neighbours, reduced to that of one such mean. NaN with fewer than five of them. */
+/* How restless cells are, beside any smooth course: the scatter of means over `span` cells about
+ * the mean of their two neighbours, reduced to that of one such mean. NaN with fewer than five of
+ * them. */
 double cells_restlessness(const double *cells, size_t from, size_t to, size_t span);
 
 /* Running median of 2 * half + 1 cells, taken over those present; NaN where the cell itself is NaN.

@@ -1,4 +1,5 @@
-/* service_command.h - searun-analyze service: tells the service history of a boat, and adds to it. */
+/* service_command.h - searun-analyze service: tells the service history of a boat, and adds to
+ * it. */
 #ifndef SEARUN_SERVICE_COMMAND_H
 #define SEARUN_SERVICE_COMMAND_H
 

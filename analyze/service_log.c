@@ -45,7 +45,8 @@ enum service_effect service_effect(enum service_kind kind)
     return kinds[kind].effect;
 }
 
-/* A blank for everything that separates words, small letters: two spellings of the same compare equal. */
+/* A blank for everything that separates words, small letters: two spellings of the same compare
+ * equal. */
 static char plain(char c)
 {
     return c == '-' || c == '_' || c == '/' ? ' ' : (char)tolower((unsigned char)c);

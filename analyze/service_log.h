@@ -1,13 +1,13 @@
-/* service_log.h - the service history of a boat: a CSV file kept beside the runs, for spreadsheet and
- * hand. One line a piece of work:
+/* service_log.h - the service history of a boat: a CSV file kept beside the runs, for spreadsheet
+ * and hand. One line a piece of work:
  *
  *     date,engine hours,engine,what was done,by,notes
  *     2026-05-14,1240,port,heat exchanger acid-cleaned,Skerrow yard,"scale in half the tubes"
  *
- * Layout of the file: csv.h, at most 1 MiB. The first line names the columns, in any order; others than
- * these are left alone. Dates are ISO 8601 (2026-05-14, or 2026-05-14T15:30Z; UTC). The engine is a
- * number, the engine's label, or "all" (also if empty). A column "boat" tells the boats of a folder
- * apart. What was done: service_kinds.def. An empty file is
+ * Layout of the file: csv.h, at most 1 MiB. The first line names the columns, in any order; others
+ * than these are left alone. Dates are ISO 8601 (2026-05-14, or 2026-05-14T15:30Z; UTC). The engine
+ * is a number, the engine's label, or "all" (also if empty). A column "boat" tells the boats of a
+ * folder apart. What was done: service_kinds.def. An empty file is
  * a log without lines.
  */
 #ifndef SEARUN_SERVICE_LOG_H
@@ -79,17 +79,18 @@ char *service_log_in(const char *folder);
 /* Was this work done on that engine? `label` is the engine's, "" if it has none. */
 bool service_event_touches(const struct service_event *event, int engine, const char *label);
 
-/* Drops the work on other boats than that; lines that name no boat stay, and all do if `boat` is "". */
+/* Drops the work on other boats than that; lines that name no boat stay, and all do if `boat` is
+ * "". */
 void service_log_keep_boat(struct service_log *log, const char *boat);
 
-/* Was the work done before a run that began then (unix time, s)? On the day of the work itself a run
- * whose recorded purpose is "before service" came before it, any other after it, unless the work has
- * a time of day. `purpose` may be "". */
+/* Was the work done before a run that began then (unix time, s)? On the day of the work itself a
+ * run whose recorded purpose is "before service" came before it, any other after it, unless the
+ * work has a time of day. `purpose` may be "". */
 bool service_event_precedes(const struct service_event *event, int64_t run_start,
                             const char *purpose);
 
-/* Whether the words are the same, whatever the case and with blanks for '-', '_' and '/': so are the boats
- * of the log told. The second ones end after `b_length` bytes. Pure. */
+/* Whether the words are the same, whatever the case and with blanks for '-', '_' and '/': so are
+ * the boats of the log told. The second ones end after `b_length` bytes. Pure. */
 bool service_same_words(const char *a, const char *b, size_t b_length);
 
 /* --- adding a line */
@@ -102,11 +103,11 @@ struct service_entry {
 /* Can the entry be meant? STATUS_BAD_USAGE says what is allowed. */
 enum status service_entry_check(const struct service_entry *entry, struct complaint *complaint);
 
-/* Appends one line to the log, which is made if it is not there; nothing in it is rewritten. The new
- * line has the columns and the separator of the file. Complains as the reader does about what cannot
- * be meant, before anything is written; a line that cannot be written whole is taken off again.
- * STATUS_BAD_USAGE, STATUS_BAD_DATA (the file that is there cannot be read), STATUS_IO, STATUS_FULL,
- * STATUS_MEMORY. */
+/* Appends one line to the log, which is made if it is not there; nothing in it is rewritten. The
+ * new line has the columns and the separator of the file. Complains as the reader does about what
+ * cannot be meant, before anything is written; a line that cannot be written whole is taken off
+ * again. STATUS_BAD_USAGE, STATUS_BAD_DATA (the file that is there cannot be read), STATUS_IO,
+ * STATUS_FULL, STATUS_MEMORY. */
 enum status service_log_add(const char *path, const struct service_entry *entry,
                             struct complaint *complaint);
 

@@ -61,8 +61,8 @@ static const struct believable {
 } believable[] = {
     /* a run with a working engine; idling in a cold harbour is no trial */
     {QUANTITY_COOLANT, 25, 130},
-    /* seawater freezes at -1.9 degC (UNESCO Technical Papers in Marine Science 44, 1983); near 38 degC
-     * was the warmest seen (NOAA PMEL, July 2023) */
+    /* seawater freezes at -1.9 degC (UNESCO Technical Papers in Marine Science 44, 1983); near 38
+     * degC was the warmest seen (NOAA PMEL, July 2023) */
     {QUANTITY_SEA, -2.5, 38.5},
 };
 

@@ -1,10 +1,11 @@
 /* source.h - the recorded series of a run, and which of several that measure the same is taken.
  *
- * A quantity (engine speed, coolant, sea ...) may come from several sources: two messages of one device,
- * two devices, a sentence and a bus. For each engine one source is taken in each run. The order of
- * the rules, each deciding only between those the rules before hold equal:
+ * A quantity (engine speed, coolant, sea ...) may come from several sources: two messages of one
+ * device, two devices, a sentence and a bus. For each engine one source is taken in each run. The
+ * order of the rules, each deciding only between those the rules before hold equal:
  *   1 a wish of the user
- *   2 sound: covers half the run, is not frozen, its median is believable for the quantity, and (sea)
+ *   2 sound: covers half the run, is not frozen, its median is believable for the quantity, and
+ *   (sea)
  *     does not follow the engine's heat
  *   3 the channel that most runs have soundly; of equals the first named for the quantity (engine
  *     speed before shaft speed, sea before raw water inlet)
@@ -64,8 +65,9 @@ struct logbook {
     struct candidate *list;
 };
 
-/* Which series are read: all that may serve, or only those that tell of the cooling and need no wish
- * (all before QUANTITY_BESIDE, and the oil a cold start is seen by), which is twice as fast. */
+/* Which series are read: all that may serve, or only those that tell of the cooling and need no
+ * wish (all before QUANTITY_BESIDE, and the oil a cold start is seen by), which is twice as
+ * fast. */
 enum logbook_extent { LOGBOOK_ALL, LOGBOOK_COOLING };
 
 /* Opens the run, reads and cleans. The complaint names the file. Close in every case. */
@@ -88,8 +90,9 @@ void logbook_renumber(struct logbook *book, int from, int to);
 size_t source_candidates(const struct logbook *book, size_t quantity, int engine, bool alone,
                          struct candidate *out[CANDIDATES_MAX]);
 
-/* How well a wish means that candidate: 2 if it is its message, source, label or channel, 1 if it only
- * is part of its title, else 0. Where one is meant by name, parts of titles count for nothing. */
+/* How well a wish means that candidate: 2 if it is its message, source, label or channel, 1 if it
+ * only is part of its title, else 0. Where one is meant by name, parts of titles count for
+ * nothing. */
 int source_wished(const struct candidate *candidate, const struct source_wish *wish);
 
 /* Takes one candidate a run, or NULL where a run has none (or only one of another channel than all

@@ -158,7 +158,8 @@ static bool decomposition_make(struct decomposition *d, size_t rows, size_t colu
     return true;
 }
 
-/* Weights the rows and brings the columns to length 1, so that powers of large numbers do no harm. */
+/* Weights the rows and brings the columns to length 1, so that powers of large numbers do no
+ * harm. */
 static void scale_columns(const struct regression *regression, struct decomposition *d)
 {
     for (size_t c = 0; c < regression->columns; c++) {

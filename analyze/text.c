@@ -91,7 +91,8 @@ void text_addf(struct text *text, const char *format, ...)
 
 /* --- UTF-8 */
 
-/* How many bytes a first byte announces, 0 if it cannot be first; *low is the least code allowed. */
+/* How many bytes a first byte announces, 0 if it cannot be first; *low is the least code
+ * allowed. */
 static size_t announced(unsigned char first, unsigned *low)
 {
     if (first < 0x80) {

@@ -1,8 +1,9 @@
 /* text.h - growing UTF-8 text, and the escapes that keep text from run files harmless.
  *
- * What comes from a run file, a path or the command line is data: it goes into an output only through
- * text_clean or one of the escaping functions, each of which also cleans. A failed allocation makes
- * the text stick at `failed`; later additions do nothing, so one check at the end is enough.
+ * What comes from a run file, a path or the command line is data: it goes into an output only
+ * through text_clean or one of the escaping functions, each of which also cleans. A failed
+ * allocation makes the text stick at `failed`; later additions do nothing, so one check at the end
+ * is enough.
  */
 #ifndef SEARUN_TEXT_H
 #define SEARUN_TEXT_H

@@ -112,9 +112,9 @@ static double steepness(const struct thermostat *thermostat, const struct look *
            1 / fmax(look->coolant - look->sea, 1);
 }
 
-/* Variance of ln K of a look over scatter^2: 1 from hold to hold, more where the reading is unsure (by
- * `ratio` * scatter in K, and by the step of the sender) and the thermostat makes ln K steep, or
- * where the engine was not warm for long. */
+/* Variance of ln K of a look over scatter^2: 1 from hold to hold, more where the reading is unsure
+ * (by `ratio` * scatter in K, and by the step of the sender) and the thermostat makes ln K steep,
+ * or where the engine was not warm for long. */
 static double variance_of(const struct thermostat_fit *fit, const struct look *look, double steep)
 {
     double moved = fit->lag * look->lag_factor * look->slope_u / (look->coolant - look->sea);
@@ -147,8 +147,8 @@ static double lowest_coolant(const struct evidence *evidence)
     return lowest;
 }
 
-/* The whole prior, coarsely. Without a rating the start lies at most a little above the coolest hold;
- * further below than 25 K all holds were wide open and its place makes no difference. */
+/* The whole prior, coarsely. Without a rating the start lies at most a little above the coolest
+ * hold; further below than 25 K all holds were wide open and its place makes no difference. */
 static struct grid first_grid(const struct evidence *evidence, const struct thermostat_prior *prior)
 {
     static const size_t rated[AXIS_COUNT] = {8, 6, 4, 3}, unrated[AXIS_COUNT] = {20, 6, 4, 3};
@@ -199,7 +199,8 @@ static double log_prior(const struct thermostat_prior *prior, const struct therm
 
 /* ln of the likelihood with levels, slopes and scatter integrated out: scatter^-2 is gamma, so the
  * residual sum comes to a power. The steepness turns a density of ln K into one of the reading. The
- * curve is solved with the weights of the last best thermostat, the sum taken with those of this. */
+ * curve is solved with the weights of the last best thermostat, the sum taken with those of
+ * this. */
 static double log_likelihood(struct thermostat_fit *fit, const struct evidence *evidence,
                              const struct thermostat_node *node)
 {
@@ -357,8 +358,8 @@ static enum status take_scatter(struct thermostat_fit *fit, const struct evidenc
 }
 
 /* Doubts holds that lie far off the curve (a wake, a turn, an engine not yet warm): the weights of
- * Student's t with DOUBT_DF degrees of freedom, so that one bad hold neither moves a band nor widens
- * all intervals. Nothing is dropped. */
+ * Student's t with DOUBT_DF degrees of freedom, so that one bad hold neither moves a band nor
+ * widens all intervals. Nothing is dropped. */
 static void doubt_outliers(struct thermostat_fit *fit, const struct evidence *evidence)
 {
     const struct regression *r = &fit->curve.regression;

@@ -1,9 +1,10 @@
 /* thermostat.h - what the rating and the holds together say about thermostat and time constant.
  *
- * Every pair of start and full-open temperature turns the holds into open rises; the right pair makes
- * them lie on smooth curves over speed, the same thermostat for both sides. That is weighed on a grid
- * (start, span, bow, time constant) against the prior: the rating with its uncertainty where it is known,
- * else what thermostats are like. The grid is the posterior; a Monte Carlo draws from it.
+ * Every pair of start and full-open temperature turns the holds into open rises; the right pair
+ * makes them lie on smooth curves over speed, the same thermostat for both sides. That is weighed
+ * on a grid (start, span, bow, time constant) against the prior: the rating with its uncertainty
+ * where it is known, else what thermostats are like. The grid is the posterior; a Monte Carlo draws
+ * from it.
  */
 #ifndef SEARUN_THERMOSTAT_H
 #define SEARUN_THERMOSTAT_H
@@ -29,8 +30,9 @@ struct thermostat_prior {
     double correlation;                       /* of start and span */
 };
 
-/* The prior for a rating (degC, and its standard uncertainty in K), or for none (NaN): start 74 +- 10
- * degC, span 10.5 +- 2.5 K within 5 to 18 (common practice, no source; ratings in use span 6 to 15 K). */
+/* The prior for a rating (degC, and its standard uncertainty in K), or for none (NaN): start 74 +-
+ * 10 degC, span 10.5 +- 2.5 K within 5 to 18 (common practice, no source; ratings in use span 6 to
+ * 15 K). */
 struct thermostat_prior thermostat_prior_make(double start, double full, double u, double lag,
                                               double lag_u);
 

@@ -1,10 +1,10 @@
-/* warmups.h - the heat cycles after a service: warmed up, cooled, warmed again, and how long the engine
- * ran warm under way. Pure.
+/* warmups.h - the heat cycles after a service: warmed up, cooled, warmed again, and how long the
+ * engine ran warm under way. Pure.
  *
- * Warm: within 1 K of the temperature at which the thermostat starts to open, or above, for 10 s. Cold:
- * 20 K below it, and not above 50 degC. A warm-up leads from cold to warm; between the two limits nothing
- * is decided. Under way: faster than idling (a share of full speed, as holds have it) and not in neutral.
- * Numbers: rules.h.
+ * Warm: within 1 K of the temperature at which the thermostat starts to open, or above, for 10 s.
+ * Cold: 20 K below it, and not above 50 degC. A warm-up leads from cold to warm; between the two
+ * limits nothing is decided. Under way: faster than idling (a share of full speed, as holds have
+ * it) and not in neutral. Numbers: rules.h.
  */
 #ifndef SEARUN_WARMUPS_H
 #define SEARUN_WARMUPS_H
@@ -20,8 +20,8 @@ struct warm_limits {
     double idle_rpm;   /* NaN: every speed above 0 is under way */
 };
 
-/* `start` is the temperature at which the thermostat starts to open, `full_rpm` rated or highest speed;
- * NaN where it is not known. */
+/* `start` is the temperature at which the thermostat starts to open, `full_rpm` rated or highest
+ * speed; NaN where it is not known. */
 struct warm_limits warm_limits_of(double start, double full_rpm);
 
 #define WARMUPS_MAX 6

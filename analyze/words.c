@@ -433,8 +433,8 @@ static void add_quantity(struct text *text, const struct style *style,
     text_add(text, unit_symbol(found->unit, style->units));
 }
 
-/* A decimal number without a unit, with the style's decimal sign; versions and addresses (0.1.0) are
- * left alone. Returns how many bytes it was, 0 if there is none. */
+/* A decimal number without a unit, with the style's decimal sign; versions and addresses (0.1.0)
+ * are left alone. Returns how many bytes it was, 0 if there is none. */
 static size_t add_plain_decimal(struct text *text, const struct style *style, const char *at)
 {
     struct found_number found;

@@ -1,10 +1,10 @@
 /* words.h - numbers, units, times and shares as people read them. Every number of the report, the
  * charts and the terminal is formatted here and nowhere else.
  *
- * Numbers are rounded to what their uncertainty supports: the half-width of the interval is shown with at
- * most two digits (JCGM 100:2008, 7.2.6), temperatures with at most one decimal (no sender on a boat is
- * better), ratios with at most two, and with one decimal more where a limit that is not zero would else
- * be shown as zero.
+ * Numbers are rounded to what their uncertainty supports: the half-width of the interval is shown
+ * with at most two digits (JCGM 100:2008, 7.2.6), temperatures with at most one decimal (no sender
+ * on a boat is better), ratios with at most two, and with one decimal more where a limit that is
+ * not zero would else be shown as zero.
  */
 #ifndef SEARUN_WORDS_H
 #define SEARUN_WORDS_H
@@ -64,8 +64,8 @@ struct word word_date(int64_t unix_us);    /* "2026-05-14" (UTC) */
 struct word word_time(int64_t unix_us);    /* "2026-05-14 09:32 UTC" */
 struct word word_iso(int64_t unix_us);     /* "2026-05-14T09:32:05.250000Z", for machines */
 
-/* Prose that was written with numbers in °C and K ("71 to 82 °C", "−0.4 K", "20 °C"), in the style's
- * units and decimal sign. Text between quotation marks is left alone. */
+/* Prose that was written with numbers in °C and K ("71 to 82 °C", "−0.4 K", "20 °C"), in the
+ * style's units and decimal sign. Text between quotation marks is left alone. */
 struct text;
 void word_prose(struct text *text, const struct style *style, const char *prose);
 

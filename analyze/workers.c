@@ -1,5 +1,5 @@
-/* workers.c - see workers.h. Children take the next job from a counter in shared memory and send what
- * came of it through a pipe each. */
+/* workers.c - see workers.h. Children take the next job from a counter in shared memory and send
+ * what came of it through a pipe each. */
 #include "workers.h"
 
 #include <errno.h>

@@ -1,6 +1,7 @@
 /* capture_text.h - the text layout of the captures searun writes itself. Pure: no input or output.
  *
- * A capture is text in public layouts, so that general tools can read and replay it. Lines end in LF:
+ * A capture is text in public layouts, so that general tools can read and replay it. Lines end in
+ * LF:
  *
  *   # searun capture 1 start=1795601700000000 clock=system
  *   # input plotter udp:10110
@@ -15,8 +16,8 @@
  * stands as received behind a TAG block of ours (s: the label of the input, c: milliseconds since
  * 1970); a TAG block of the sender stays part of the line. CAN frames stand as candump -l logs them
  * (can-utils), with the label in place of the interface. A gap line names input, first and last
- * microsecond, messages lost if known, and why; an event line, when it was, its key and words, for what
- * is not in any message. Other lines that begin with '#' are comments.
+ * microsecond, messages lost if known, and why; an event line, when it was, its key and words, for
+ * what is not in any message. Other lines that begin with '#' are comments.
  *
  * 0183 lines have instants of whole milliseconds, frames of whole microseconds: so the text holds
  * them exactly, as long as the start is a whole millisecond.
@@ -33,7 +34,8 @@
 #define CAPTURE_LINE_MAX 1024 /* longest 0183 line kept raw; longer ones are cut there */
 #define CAPTURE_TEXT_ROOM (CAPTURE_LINE_MAX + 256) /* a buffer of this size takes any line below */
 
-/* Dates are believed up to this many seconds from 1970 (the year 2112): differences in ns then fit. */
+/* Dates are believed up to this many seconds from 1970 (the year 2112): differences in ns then
+ * fit. */
 #define CAPTURE_UNIX_S_MAX INT64_C(4500000000)
 
 /* Flag bits of a CAN id, as in struct can_frame. */
@@ -82,8 +84,8 @@ struct capture_text {
     unsigned data_length;
 };
 
-/* Reads one line without its LF. CAPTURE_FRAME is found in logs of candump -l as well; the other kinds
- * are meaningful only in a capture of ours. Returns out->kind. */
+/* Reads one line without its LF. CAPTURE_FRAME is found in logs of candump -l as well; the other
+ * kinds are meaningful only in a capture of ours. Returns out->kind. */
 enum capture_text_kind capture_text_parse(const char *line, size_t length,
                                           struct capture_text *out);
 

@@ -29,8 +29,8 @@ const struct channel *channel_get(enum channel_id id);
 /* The id of the channel with that key, or CHANNEL_COUNT if there is none. */
 enum channel_id channel_find(const char *key);
 
-/* Start-up check of the catalogue: 0, or the 1-based number of the first row that lacks a key, title
- * or range, repeats a key, or whose range does not fit into int32 steps. */
+/* Start-up check of the catalogue: 0, or the 1-based number of the first row that lacks a key,
+ * title or range, repeats a key, or whose range does not fit into int32 steps. */
 size_t channel_check(void);
 
 /* The same check for any list of rows. */

@@ -37,11 +37,11 @@ struct facts {
     } * list;
 };
 
-/* Sets or replaces a fact; a blank value takes it away again. Checks that the key exists, that text is
- * UTF-8, and that numbers, pairs (first below second) and choices can be read and are believable.
- * Choices may be shortened ("before") and are kept in full ("before service"); temperatures may carry an
- * F or C ("160F,180F") and are kept in degC, to 0.01 K where they were converted.
- * STATUS_BAD_USAGE says what is allowed; STATUS_MEMORY. */
+/* Sets or replaces a fact; a blank value takes it away again. Checks that the key exists, that text
+ * is UTF-8, and that numbers, pairs (first below second) and choices can be read and are
+ * believable. Choices may be shortened ("before") and are kept in full ("before service");
+ * temperatures may carry an F or C ("160F,180F") and are kept in degC, to 0.01 K where they were
+ * converted. STATUS_BAD_USAGE says what is allowed; STATUS_MEMORY. */
 enum status facts_set(struct facts *facts, enum fact_section section, int engine, const char *key,
                       const char *value, struct complaint *complaint);
 

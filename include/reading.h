@@ -8,7 +8,8 @@
 
 #include "channel.h"
 
-/* Instants are nanoseconds since run start on a monotonic clock (int64_t). Wall-clock time is data. */
+/* Instants are nanoseconds since run start on a monotonic clock (int64_t). Wall-clock time is
+ * data. */
 #define NS_PER_S INT64_C(1000000000)
 #define NS_PER_MS INT64_C(1000000)
 #define NS_PER_US INT64_C(1000)
@@ -32,9 +33,9 @@ const char *place_key(enum place place);
 
 #define INSTANCE_MAX 253 /* instances are 0 .. INSTANCE_MAX - 1 */
 
-/* Who said it and in which message. Everything with the same origin shares one time column. All text
- * is NUL-terminated printable ASCII; the unused rest of each array is zero, so that two origins are
- * equal if their bytes are. Clear with memset before filling. */
+/* Who said it and in which message. Everything with the same origin shares one time column. All
+ * text is NUL-terminated printable ASCII; the unused rest of each array is zero, so that two
+ * origins are equal if their bytes are. Clear with memset before filling. */
 struct origin {
     uint8_t protocol; /* enum protocol */
     uint8_t place;    /* enum place */
@@ -52,8 +53,8 @@ struct value {
     double value;     /* in the channel's unit; never NaN: what is missing is not listed */
 };
 
-/* How well a column of one origin was read, where people or the maker of an instrument say so. Kept as
- * attributes of the column in the run file. Zero or "": not said. Uncertainties are standard
+/* How well a column of one origin was read, where people or the maker of an instrument say so. Kept
+ * as attributes of the column in the run file. Zero or "": not said. Uncertainties are standard
  * uncertainties in the channel's unit (JCGM 100); three kinds, by what they share:
  *   reading_u     fresh in every reading, beside what rounding to `step` leaves
  *   run_u         the same in all readings of the run, fresh in every run (where an infrared

@@ -96,8 +96,9 @@ struct raw_message {
 enum status run_raw(struct run *run, bool (*each)(void *self, const struct raw_message *),
                     void *self, struct complaint *complaint);
 
-/* Integrity: reads every dataset (checksums), looks at lengths, order of times, clean end. Each finding is
- * told through `say` (severity 0 note, 1 warning, 2 damage); returns the worst severity in *worst. */
+/* Integrity: reads every dataset (checksums), looks at lengths, order of times, clean end. Each
+ * finding is told through `say` (severity 0 note, 1 warning, 2 damage); returns the worst severity
+ * in *worst. */
 enum status run_check(struct run *run, void (*say)(void *self, int severity, const char *text),
                       void *self, int *worst, struct complaint *complaint);
 

@@ -1,11 +1,11 @@
 /* run_write.h - making a run file. Only the writer thread calls this; it is the only HDF5 user.
  *
- * The file grows as PATH.part; run_write_close closes it, syncs it, reads it back, and renames it to
- * PATH. Layout: DEVELOPERS.md, "The run file".
+ * The file grows as PATH.part; run_write_close closes it, syncs it, reads it back, and renames it
+ * to PATH. Layout: DEVELOPERS.md, "The run file".
  *
- * Values wait in memory until a chunk is whole (a few MB for 60 channels) and are not on disk before
- * run_write_close: the journal is what survives a crash. After a failure every further call answers
- * with the same status at once, and run_write_close gives the words of the first failure.
+ * Values wait in memory until a chunk is whole (a few MB for 60 channels) and are not on disk
+ * before run_write_close: the journal is what survives a crash. After a failure every further call
+ * answers with the same status at once, and run_write_close gives the words of the first failure.
  */
 #ifndef SEARUN_RUN_WRITE_H
 #define SEARUN_RUN_WRITE_H
@@ -65,9 +65,10 @@ enum status run_write_open(const struct run_start *start, struct run_writer **ou
                            struct complaint *complaint);
 
 /* Values of one origin at one instant. Instants of one origin may go back (gateways do that): they
- * are stored as they come and counted by the reader's check. Instants are kept to the microsecond. A
- * value beyond int32 steps is not kept and counted as out of range. A file holds STREAMS_MAX origins;
- * readings of further ones are not kept and counted (REASON_NOT_KEPT), their raw messages are. */
+ * are stored as they come and counted by the reader's check. Instants are kept to the microsecond.
+ * A value beyond int32 steps is not kept and counted as out of range. A file holds STREAMS_MAX
+ * origins; readings of further ones are not kept and counted (REASON_NOT_KEPT), their raw messages
+ * are. */
 enum status run_write_readings(struct run_writer *run, int64_t at, const struct origin *origin,
                                const struct value *values, size_t count);
 

@@ -36,8 +36,8 @@ enum unit_system { UNITS_SI, UNITS_US };
 /* The UDUNITS string of a unit, as written into run files. Never NULL. */
 const char *unit_udunits(enum unit unit);
 
-/* The symbol to show to people in that system, in UTF-8 ("°C", "°F", "K", "kPa", "psi"). Never NULL.
- * Speeds of the boat are shown in knots in both systems. */
+/* The symbol to show to people in that system, in UTF-8 ("°C", "°F", "K", "kPa", "psi"). Never
+ * NULL. Speeds of the boat are shown in knots in both systems. */
 const char *unit_symbol(enum unit unit, enum unit_system system);
 
 /* A stored value as it is shown in that system. UNIT_KELVIN is a difference: 1 K is 1.8 °F. */

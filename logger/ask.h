@@ -13,7 +13,8 @@ bool ask_place(const struct settings *settings, const char *folder, char *to, si
 
 /* Sends one request and prints the words of the answer to `out`. If `settings` name no path, the
  * usual places are looked at: $RUNTIME_DIRECTORY, the folder of runs, and that of the service.
- * STATUS_NOT_FOUND if no logger is at work there; STATUS_BAD_USAGE if it refuses, with its words. */
+ * STATUS_NOT_FOUND if no logger is at work there; STATUS_BAD_USAGE if it refuses, with its
+ * words. */
 enum status ask_logger(const struct settings *settings, const char *request, FILE *out,
                        struct complaint *complaint);
 

@@ -315,7 +315,8 @@ static void date(struct capture *capture)
         break;
     }
     if (about->kind != CAPTURE_OWN) {
-        /* A run starts at a whole millisecond (capture_text.h), so a little before the first stamp. */
+        /* A run starts at a whole millisecond (capture_text.h), so a little before the first
+         * stamp. */
         capture->lead_us = ((about->start_unix_us % 1000) + 1000) % 1000;
         about->start_unix_us -= capture->lead_us;
     }

@@ -35,8 +35,8 @@ struct capture_about {
     struct run_input inputs[INPUTS_MAX];
 };
 
-/* Opens and looks through a capture. STATUS_NOT_FOUND, STATUS_IO, STATUS_BAD_DATA (no capture; says what
- * it seems to be), STATUS_MEMORY. */
+/* Opens and looks through a capture. STATUS_NOT_FOUND, STATUS_IO, STATUS_BAD_DATA (no capture; says
+ * what it seems to be), STATUS_MEMORY. */
 enum status capture_open(const char *path, struct capture **out, struct complaint *complaint);
 /* The same for an open, seekable descriptor, which is taken over even on failure. */
 enum status capture_open_fd(int fd, const char *name, struct capture **out,

@@ -92,8 +92,8 @@ static bool is_jump(const struct anchor *before, const struct anchor *now)
     return step < 0 || step > PAUSE_MAX_US;
 }
 
-/* Whether a step from i - 1 to i has a jump before and behind it: then it hardly is one of a clock, but
- * from one receiver to another. */
+/* Whether a step from i - 1 to i has a jump before and behind it: then it hardly is one of a clock,
+ * but from one receiver to another. */
 static bool stands_alone(const struct anchors *anchors, size_t i)
 {
     const struct anchor *list = anchors->list;
@@ -115,8 +115,8 @@ static double mean_pace(const struct anchors *anchors)
     return bytes > 0 && seconds > 0 ? bytes / seconds : NOMINAL_BYTES_PER_S;
 }
 
-/* Whether a statement goes on from the clock before the last jump: two receivers take turns. A clock that
- * was set back for good passes its old time once more, but long after. */
+/* Whether a statement goes on from the clock before the last jump: two receivers take turns. A
+ * clock that was set back for good passes its old time once more, but long after. */
 static bool is_of_other(const struct anchor *other, const struct anchor *before,
                         const struct anchor *now)
 {

@@ -1,8 +1,8 @@
 /* capture_time.h - instants for the lines of a capture. Pure.
  *
- * Stamps in captures jump: clocks are set while recording, gateways send lines late, receivers start
- * with a wrong date. A run has one monotonic time, so jumps are taken out and counted; what the
- * stamps said stays in the raw lines.
+ * Stamps in captures jump: clocks are set while recording, gateways send lines late, receivers
+ * start with a wrong date. A run has one monotonic time, so jumps are taken out and counted; what
+ * the stamps said stays in the raw lines.
  */
 #ifndef SEARUN_CAPTURE_TIME_H
 #define SEARUN_CAPTURE_TIME_H
@@ -33,8 +33,8 @@ struct stamp_follower {
     bool date_jumped;                 /* ever forward by more than PAUSE_MAX_US */
 };
 
-/* The instant (microseconds since the first stamp) of a stamp (microseconds since 1970). Instants go
- * back by LATE_MAX_US at most. follower->jumped tells whether the clock was set here. */
+/* The instant (microseconds since the first stamp) of a stamp (microseconds since 1970). Instants
+ * go back by LATE_MAX_US at most. follower->jumped tells whether the clock was set here. */
 int64_t stamp_follow(struct stamp_follower *follower, int64_t unix_us);
 
 /* --- captures in which only some sentences state the time */
@@ -53,14 +53,14 @@ struct anchors {
     double bytes_per_s; /* made by anchors_settle */
 };
 
-/* Statements of a time that was stated just before, or up to LATE_MAX_US earlier (a second receiver that
- * is behind), are left out. STATUS_MEMORY. */
+/* Statements of a time that was stated just before, or up to LATE_MAX_US earlier (a second receiver
+ * that is behind), are left out. STATUS_MEMORY. */
 enum status anchors_add(struct anchors *anchors, uint64_t offset, int64_t unix_us);
 
-/* Makes instants (microseconds since byte 0) from the anchors. Between statements the pace of the bytes
- * is even; where a clock jumped, the mean pace stands in. Two receivers whose clocks differ count as
- * one jump, each going on from its own last statement. Returns the date of byte 0, microseconds
- * since 1970, as the first statement has it; 0 without any. */
+/* Makes instants (microseconds since byte 0) from the anchors. Between statements the pace of the
+ * bytes is even; where a clock jumped, the mean pace stands in. Two receivers whose clocks differ
+ * count as one jump, each going on from its own last statement. Returns the date of byte 0,
+ * microseconds since 1970, as the first statement has it; 0 without any. */
 int64_t anchors_settle(struct anchors *anchors);
 
 /* The instant of a byte, in microseconds, not decreasing with the offset. *cursor begins at 0 and

@@ -1,7 +1,7 @@
 /* config.h - everything that can be set, by file and by command line.
  *
- * One table a section feeds reading, checking and the listing of --help-config; the manual page agrees
- * with them (tests/unit/test_config.c).
+ * One table a section feeds reading, checking and the listing of --help-config; the manual page
+ * agrees with them (tests/unit/test_config.c).
  */
 #ifndef SEARUN_CONFIG_H
 #define SEARUN_CONFIG_H
@@ -64,21 +64,21 @@ enum status config_read(struct config *config, const char *path, struct problems
 enum status config_read_text(struct config *config, const char *name, const char *text,
                              size_t length, struct problems *problems);
 
-/* One setting of the command line: "boat.name=Tern's Reach", "engine0.thermostat=71,82". Replaces what
- * is set. STATUS_BAD_USAGE says what is allowed. */
+/* One setting of the command line: "boat.name=Tern's Reach", "engine0.thermostat=71,82". Replaces
+ * what is set. STATUS_BAD_USAGE says what is allowed. */
 enum status config_set(struct config *config, const char *assignment, struct complaint *complaint);
 
-/* One input of the command line: "udp:10110" or "plotter=udp:10110"; a name that is there is replaced,
- * and a name is made if there is none. */
+/* One input of the command line: "udp:10110" or "plotter=udp:10110"; a name that is there is
+ * replaced, and a name is made if there is none. */
 enum status config_add_input(struct config *config, const char *text, struct complaint *complaint);
 
-/* The map that decoders need: rows of the file first, then the defaults. Owned by config; valid until
- * the next call. STATUS_MEMORY. */
+/* The map that decoders need: rows of the file first, then the defaults. Owned by config; valid
+ * until the next call. STATUS_MEMORY. */
 enum status config_transducers(struct config *config, struct transducer_map *out);
 
-/* What is set, as assignments for config_set that make the same facts, settings and transducers again
- * (inputs are not among them): a NULL-terminated list for the caller to free with config_list_free.
- * NULL if there is no memory. */
+/* What is set, as assignments for config_set that make the same facts, settings and transducers
+ * again (inputs are not among them): a NULL-terminated list for the caller to free with
+ * config_list_free. NULL if there is no memory. */
 char **config_list(const struct config *config);
 void config_list_free(char **list);
 

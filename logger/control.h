@@ -1,9 +1,9 @@
-/* control.h - the local socket at which people and programs of this computer ask a logger that is at
- * work (request.h). Nothing of it is reachable from a network.
+/* control.h - the local socket at which people and programs of this computer ask a logger that is
+ * at work (request.h). Nothing of it is reachable from a network.
  *
  * A client connects to the Unix stream socket, sends one request as a line, and reads the answer to
- * its end: a first line "done" or "refused", and words behind it. Nobody can hold up the loop: a few
- * clients at most are served at a time, each for a few seconds, and nothing is waited for.
+ * its end: a first line "done" or "refused", and words behind it. Nobody can hold up the loop: a
+ * few clients at most are served at a time, each for a few seconds, and nothing is waited for.
  */
 #ifndef SEARUN_CONTROL_H
 #define SEARUN_CONTROL_H
@@ -30,8 +30,8 @@ struct control_host {
                           struct complaint *complaint);
 };
 
-/* Makes the socket with mode 0660. One that a dead logger left is replaced. STATUS_EXISTS if another
- * logger listens there, or if something else has that name; STATUS_IO, STATUS_NOT_FOUND,
+/* Makes the socket with mode 0660. One that a dead logger left is replaced. STATUS_EXISTS if
+ * another logger listens there, or if something else has that name; STATUS_IO, STATUS_NOT_FOUND,
  * STATUS_MEMORY. `path` is copied. */
 enum status control_open(const char *path, const struct control_host *host, struct control **out,
                          struct complaint *complaint);
@@ -45,8 +45,8 @@ int64_t control_step(struct control *control, int64_t now);
 
 /* --- the other end */
 
-/* Connects to the socket at that path: a descriptor that waits for CONTROL_PATIENCE_S at most, or -1
- * with errno. */
+/* Connects to the socket at that path: a descriptor that waits for CONTROL_PATIENCE_S at most, or
+ * -1 with errno. */
 int control_connect(const char *path);
 
 #endif

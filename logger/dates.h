@@ -1,10 +1,10 @@
 /* dates.h - what the UTC statements heard during a run say about its dates. Pure.
  *
  * Inside a run only the monotonic clock counts: whatever anybody states, readings keep their order
- * and their distance. The date of instant 0 comes from the clock of the computer, which may be wrong
- * by decades (a computer without a battery starts in 1970); statements of UTC (RMC, ZDA, 126992,
- * 129029, 129033) judge it at the end, each source by itself: one that is unsteady, stands alone, or
- * states the impossible does not lead the others astray.
+ * and their distance. The date of instant 0 comes from the clock of the computer, which may be
+ * wrong by decades (a computer without a battery starts in 1970); statements of UTC (RMC, ZDA,
+ * 126992, 129029, 129033) judge it at the end, each source by itself: one that is unsteady, stands
+ * alone, or states the impossible does not lead the others astray.
  */
 #ifndef SEARUN_DATES_H
 #define SEARUN_DATES_H
@@ -17,8 +17,8 @@
 #define DATES_NEEDED 3   /* a source with fewer does not move a date */
 
 /* No run that this program recorded is older: 2024-01-01 00:00:00 UTC. What a source states before
- * is wrong, and by how much is known if it fell back by whole 1024-week periods; so this bears, without
- * any other clock, until 1024 weeks later, in August 2043. */
+ * is wrong, and by how much is known if it fell back by whole 1024-week periods; so this bears,
+ * without any other clock, until 1024 weeks later, in August 2043. */
 #define DATES_PROGRAM_US (INT64_C(1704067200) * 1000000)
 #define DATES_ANY INT64_MIN /* for captures, which may be older */
 
@@ -62,8 +62,8 @@ struct dates_verdict {
     struct dates_opinion dissent;  /* one of them */
 };
 
-/* Compares with the clock's date of instant 0; it is moved if the source that is believed differs by
- * more than tolerance_us. Believed is who is supported most, by other sources and by the clock.
+/* Compares with the clock's date of instant 0; it is moved if the source that is believed differs
+ * by more than tolerance_us. Believed is who is supported most, by other sources and by the clock.
  * Nothing before `not_before_us` is believed. */
 struct dates_verdict dates_judge(const struct dates *dates, int64_t start_unix_us,
                                  int64_t tolerance_us, int64_t not_before_us);

@@ -23,16 +23,16 @@ struct transducer_row {
 #define TRANSDUCER_NUMBERED (-1) /* the number that stands for {n} */
 #define TRANSDUCER_VESSEL (-2)   /* not of an engine */
 
-/* The first row that fits counts. `row` NULL stands for the defaults; a map with rows of its own holds
- * all that apply, so whoever wants the defaults too puts them behind. */
+/* The first row that fits counts. `row` NULL stands for the defaults; a map with rows of its own
+ * holds all that apply, so whoever wants the defaults too puts them behind. */
 struct transducer_map {
     size_t count;
     const struct transducer_row *row;
     /* The number that talkers give to engine 0 in RPM sentences: 0 or 1; -1 = 0, the default. The
-     * standard has 0 for a single engine or one on the centre line, odd numbers to starboard and even
-     * ones to port; real talkers send 0 and 1, or 1 and 2, and 0 or 1 for a single engine. With 0 the
-     * number is taken as it stands, which fits names like ENGINE#0 and never folds two engines into
-     * one. Set 1 where a talker counts from 1: then 0 is refused as a bad number. */
+     * standard has 0 for a single engine or one on the centre line, odd numbers to starboard and
+     * even ones to port; real talkers send 0 and 1, or 1 and 2, and 0 or 1 for a single engine.
+     * With 0 the number is taken as it stands, which fits names like ENGINE#0 and never folds two
+     * engines into one. Set 1 where a talker counts from 1: then 0 is refused as a bad number. */
     int rpm_first_engine;
 };
 
@@ -40,12 +40,12 @@ struct transducer_map {
 extern const struct transducer_row transducer_defaults[];
 extern const size_t transducer_default_count;
 
-/* Whether a row of the configuration can be meant: known type and unit, a channel in a unit that the
- * type can give, a name, and a number for {n}. STATUS_BAD_USAGE says what is allowed. */
+/* Whether a row of the configuration can be meant: known type and unit, a channel in a unit that
+ * the type can give, a name, and a number for {n}. STATUS_BAD_USAGE says what is allowed. */
 enum status transducer_row_check(const struct transducer_row *row, struct complaint *complaint);
 
-/* Whether a reading of this channel comes from a transducer that no row maps; its origin's label says
- * type and name ("C:KEELCOOLER"), which is what a row needs. */
+/* Whether a reading of this channel comes from a transducer that no row maps; its origin's label
+ * says type and name ("C:KEELCOOLER"), which is what a row needs. */
 bool transducer_is_unmapped(enum channel_id channel);
 
 /* A sentence found by the framer. Text is not NUL-terminated; checksum and TAG block are off. */

@@ -237,8 +237,8 @@ static bool is_talker(const char *text)
     return first && ((text[1] >= 'A' && text[1] <= 'Z') || (text[1] >= '0' && text[1] <= '9'));
 }
 
-/* The row of the sentence, or NULL and counted. Proprietary sentences begin with P, queries end in Q:
- * neither is in the table. */
+/* The row of the sentence, or NULL and counted. Proprietary sentences begin with P, queries end in
+ * Q: neither is in the table. */
 static const struct sentence_row *find_row(const struct sentence *sentence, struct field address,
                                            int64_t at, struct tally *tally)
 {

@@ -47,11 +47,13 @@ char field_letter(struct field field);
 enum reason field_position(struct field field, double *degrees);
 
 /* hhmmss or hhmmss.ss into microseconds since midnight. 23:59:60 is taken for leap seconds and is
- * the same as the midnight after it, as in POSIX time. OUT_OF_RANGE for an hour of 25 and the like. */
+ * the same as the midnight after it, as in POSIX time. OUT_OF_RANGE for an hour of 25 and the
+ * like. */
 enum reason field_time(struct field field, int64_t *us);
 
-/* ddmmyy into days since 1970-01-01. Two-digit years: 80 to 99 are 1980 to 1999, 00 to 79 are 2000 to
- * 2079, because the sources of such dates (satellite navigation) began to count in January 1980. */
+/* ddmmyy into days since 1970-01-01. Two-digit years: 80 to 99 are 1980 to 1999, 00 to 79 are 2000
+ * to 2079, because the sources of such dates (satellite navigation) began to count in January
+ * 1980. */
 enum reason field_date(struct field field, int64_t *days);
 
 /* Three fields, day, month and four-digit year (1980 or later), into days since 1970-01-01. */

@@ -10,8 +10,8 @@
 
 /* --- eight characters at a time --------------------------------------------------------------- */
 
-/* Lines are looked at in words of eight characters. A word that may hold a character that matters is
- * then looked at one by one. */
+/* Lines are looked at in words of eight characters. A word that may hold a character that matters
+ * is then looked at one by one. */
 #define WORD sizeof(uint64_t)
 #define ONES (UINT64_MAX / 255)
 #define TOPS (ONES * 0x80)
@@ -390,8 +390,8 @@ static bool is_tag_so_far(const struct framer_0183 *framer)
     return framer->length > 0 && framer->line[0] == '\\' && !framer->started;
 }
 
-/* Whether `c`, which is a mark but no line end, begins the next piece. TAG blocks take every '\', and
- * a start character that follows one. */
+/* Whether `c`, which is a mark but no line end, begins the next piece. TAG blocks take every '\',
+ * and a start character that follows one. */
 static bool begins_next(const struct framer_0183 *framer, char c)
 {
     if (!is_tag_so_far(framer))

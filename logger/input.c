@@ -1,4 +1,5 @@
-/* input.c - the table of drivers, and what is common to all inputs: opening, failing, opening again. */
+/* input.c - the table of drivers, and what is common to all inputs: opening, failing, opening
+ * again. */
 #include "input.h"
 
 #include <stdio.h>

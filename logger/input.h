@@ -1,7 +1,7 @@
 /* input.h - where bytes come from. A driver is one const struct and one row of input_drivers[].
  *
- * A driver opens, reads and closes; it never sends. Reopening with growing intervals, gaps and words
- * are the work of struct inlet, for all drivers alike. Everything runs on the loop thread.
+ * A driver opens, reads and closes; it never sends. Reopening with growing intervals, gaps and
+ * words are the work of struct inlet, for all drivers alike. Everything runs on the loop thread.
  */
 #ifndef SEARUN_INPUT_H
 #define SEARUN_INPUT_H
@@ -36,10 +36,11 @@ struct input_driver {
                           struct complaint *complaint);
     /* Opens, or begins to. Must not wait. On failure everything is closed. */
     enum status (*open)(void *self, struct complaint *complaint);
-    /* The descriptor to wait for and the epoll events wanted; may change with every call of read. */
+    /* The descriptor to wait for and the epoll events wanted; may change with every call of
+     * read. */
     int (*fd)(const void *self, uint32_t *events);
-    /* Takes what there is, a bounded amount, into the intake as input `number`. Words for INPUT_GONE go
-     * into the complaint. Must not wait. */
+    /* Takes what there is, a bounded amount, into the intake as input `number`. Words for
+     * INPUT_GONE go into the complaint. Must not wait. */
     enum input_answer (*read)(void *self, const struct moment *now, struct intake *intake,
                               unsigned number, struct complaint *complaint);
     void (*close)(void *self);   /* may be called when closed already */
@@ -53,19 +54,21 @@ extern const size_t input_driver_count;
 /* One a file, input_NAME.c. */
 extern const struct input_driver input_serial, input_udp, input_tcp, input_can, input_replay;
 
-/* Whether the text of an input ("udp:10110") can be meant. STATUS_BAD_USAGE says what is allowed. */
+/* Whether the text of an input ("udp:10110") can be meant. STATUS_BAD_USAGE says what is
+ * allowed. */
 enum status input_check(const char *text, struct complaint *complaint);
 
 /* The driver that the text names and the rest of it, or NULL. */
 const struct input_driver *input_driver_of(const char *text, const char **address);
 
-/* Splits off the piece of *text before the next comma into `piece`; false at the end of the text or if
- * the piece does not fit. */
+/* Splits off the piece of *text before the next comma into `piece`; false at the end of the text or
+ * if the piece does not fit. */
 bool input_next_option(const char **text, char *piece, size_t room);
 
 /* --- an input at work */
 
-/* The first wait after a failure. An input that was open for the steady time begins with it again. */
+/* The first wait after a failure. An input that was open for the steady time begins with it
+ * again. */
 #define REOPEN_FIRST_NS (NS_PER_S / 2)
 #define REOPEN_STEADY_NS (10 * NS_PER_S)
 

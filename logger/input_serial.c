@@ -2,8 +2,9 @@
  *
  *   serial:/dev/ttyUSB0,4800     serial:/dev/serial/by-id/...,38400     serial:/dev/ttyS0
  *
- * libserialport sets the port up. Its reading functions answer 0 both for "nothing yet" and for "gone",
- * so the descriptor is read directly, and a port that is readable and gives nothing is gone.
+ * libserialport sets the port up. Its reading functions answer 0 both for "nothing yet" and for
+ * "gone", so the descriptor is read directly, and a port that is readable and gives nothing is
+ * gone.
  */
 #include <errno.h>
 #include <libserialport.h>

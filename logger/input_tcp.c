@@ -2,9 +2,9 @@
  *
  *   tcp:192.168.1.20:10110    tcp:gateway.local:10110    tcp:[fe80::1%eth0]:10110
  *
- * Nothing here waits. A name is looked up by getaddrinfo_a (glibc), which asks the name servers on a
- * thread of its own; other inputs go on being read meanwhile. An address that does not answer within
- * CONNECT_NS is given up for the next one.
+ * Nothing here waits. A name is looked up by getaddrinfo_a (glibc), which asks the name servers on
+ * a thread of its own; other inputs go on being read meanwhile. An address that does not answer
+ * within CONNECT_NS is given up for the next one.
  */
 #include <errno.h>
 #include <netdb.h>
@@ -152,7 +152,8 @@ static void destroy(void *self)
     struct tcp *tcp = self;
     if (!tcp)
         return;
-    /* A question that cannot be taken back keeps its memory: the resolver will still write to it. */
+    /* A question that cannot be taken back keeps its memory: the resolver will still write to
+     * it. */
     if (tcp->looking_up && gai_cancel(&tcp->request) == EAI_NOTCANCELED)
         return;
     if (tcp->looking_up && tcp->request.ar_result)

@@ -7,9 +7,9 @@
  * counted. So what a journal keeps raw gives, decoded again, what was recorded.
  *
  * One for each run, used by the loop thread alone. The functions take instants of the caller;
- * instants of the run, ns since `zero`, go on to writer, watch, decoders and tallies. 0183 lines are
- * stamped to the whole millisecond, frames to the whole microsecond (both rounded down), so that a
- * text capture (capture_text.h) holds them exactly.
+ * instants of the run, ns since `zero`, go on to writer, watch, decoders and tallies. 0183 lines
+ * are stamped to the whole millisecond, frames to the whole microsecond (both rounded down), so
+ * that a text capture (capture_text.h) holds them exactly.
  *
  * A line is stamped with the instant its first byte was read. At 4800 baud a full line takes
  * 0.17 s; the first byte is the nearest to the moment the talker took its value.
@@ -116,8 +116,8 @@ bool intake_is_between(const struct intake *intake, int64_t at);
 /* Tells the writer once a second what was counted without a message, so that a journal knows. */
 void intake_tick(struct intake *intake, int64_t at);
 
-/* What the computer's clock says (ns since 1970) at instant `at`: if it was set since the last call,
- * by more than a leap second can be, that is kept. Instants do not mind. */
+/* What the computer's clock says (ns since 1970) at instant `at`: if it was set since the last
+ * call, by more than a leap second can be, that is kept. Instants do not mind. */
 void intake_clock(struct intake *intake, int64_t at, int64_t unix_ns);
 
 /* The end: cuts all streams, and counts what was never completed. */

@@ -26,8 +26,9 @@ struct journal_claim {
  * that say whether it is being recorded; STATUS_IO, STATUS_NOT_FOUND, STATUS_FULL. */
 enum status journal_claim_new(const char *path, struct journal_claim *claim,
                               struct complaint *complaint);
-/* Claims one that is there. STATUS_EXISTS if another program has it; STATUS_NOT_FOUND, STATUS_IO. If
- * all that fails is the lock (not every file system has them), claim->fd is open all the same. */
+/* Claims one that is there. STATUS_EXISTS if another program has it; STATUS_NOT_FOUND, STATUS_IO.
+ * If all that fails is the lock (not every file system has them), claim->fd is open all the
+ * same. */
 enum status journal_claim_old(const char *path, struct journal_claim *claim,
                               struct complaint *complaint);
 void journal_release(struct journal_claim *claim);

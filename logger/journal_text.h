@@ -21,8 +21,8 @@
  *            Backslash, line feed and carriage return stand as \\, \n and \r
  *   count    input, reason, how many, first and last microsecond: what was counted without a
  *            message
- *   date     at the end, if it is known better, and whenever the computer's clock is set: microsecond
- *            of instant 0, and where it comes from
+ *   date     at the end, if it is known better, and whenever the computer's clock is set:
+ *            microsecond of instant 0, and where it comes from
  *   block    number, bytes from the block's first to before this line, instants (microseconds
  *            since 1970) of the earliest and the latest thing in it, CRC-32C of the block and of
  *            this line up to the blank before the CRC

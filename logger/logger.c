@@ -51,7 +51,8 @@ struct logger {
     int64_t until; /* instant, INT64_MAX for none */
     bool leaving, signalled;
 
-    /* Between runs the inputs feed `idle`, and that the backlog; then the run takes what is there. */
+    /* Between runs the inputs feed `idle`, and that the backlog; then the run takes what is
+     * there. */
     struct transducer_map map;
     struct intake idle, *front; /* front: that which the inputs feed */
     struct watch *lookout;
@@ -617,7 +618,8 @@ static void judge_begin(struct logger *it, int64_t now)
 
 /* --- what is asked of us */
 
-/* Keeps an event of a person's where the present moment goes. False if storage is too far behind. */
+/* Keeps an event of a person's where the present moment goes. False if storage is too far
+ * behind. */
 static bool keep_event(struct logger *it, int64_t now, const char *key, const char *text,
                        unsigned uid)
 {

@@ -11,8 +11,8 @@ struct order {
     const char *output; /* run file; NULL: a name is made in the runs folder */
     const char *replay; /* capture to replay instead of the inputs; NULL: none */
     int64_t duration;   /* ns; 0: until told to stop */
-    /* Reads the settings again into a configuration that is not initialised, and says what is wrong.
-     * STATUS_NOT_FOUND if there is no file. NULL: nothing is read again. */
+    /* Reads the settings again into a configuration that is not initialised, and says what is
+     * wrong. STATUS_NOT_FOUND if there is no file. NULL: nothing is read again. */
     enum status (*reload)(void *self, struct config *fresh);
     void *self; /* of reload */
 };

@@ -1,8 +1,8 @@
 /* loop.h - the one event loop, and the only reader of clocks.
  *
- * One waking has one time stamp. Instants come from CLOCK_BOOTTIME, which never jumps and goes on while
- * the computer sleeps; the computer's wall clock is read for the date of run start, and at each waking
- * so that stamps made by the system can be turned into instants.
+ * One waking has one time stamp. Instants come from CLOCK_BOOTTIME, which never jumps and goes on
+ * while the computer sleeps; the computer's wall clock is read for the date of run start, and at
+ * each waking so that stamps made by the system can be turned into instants.
  */
 #ifndef SEARUN_LOOP_H
 #define SEARUN_LOOP_H
@@ -29,12 +29,13 @@ struct turn {
 };
 
 /* Blocks the signals that end a run and makes them readable: to be called before any thread begins.
- * Instant 0 is now. Signals stay blocked for the rest of the process, so that a second one cannot break
- * the ending of a run. */
+ * Instant 0 is now. Signals stay blocked for the rest of the process, so that a second one cannot
+ * break the ending of a run. */
 enum status loop_open(struct loop *loop, struct complaint *complaint);
 void loop_close(struct loop *loop);
 
-/* Waits for a descriptor to be readable, too; the one of that number before is forgotten. -1: none. */
+/* Waits for a descriptor to be readable, too; the one of that number before is forgotten. -1:
+ * none. */
 void loop_call(struct loop *loop, unsigned number, int fd);
 
 /* Sleeps until something is ready, an input wants to be looked at, or `due`; then lets every input
@@ -48,7 +49,8 @@ struct moment loop_now(const struct loop *loop);
 /* CLOCK_MONOTONIC in ns, for the service manager. */
 int64_t loop_monotonic(void);
 
-/* What the wall clock says instant 0 was: differs from start_unix_us if it was set during the run. */
+/* What the wall clock says instant 0 was: differs from start_unix_us if it was set during the
+ * run. */
 int64_t loop_start_by_clock(const struct loop *loop);
 
 #endif

@@ -63,7 +63,8 @@ static enum status take_config(struct command *command, const char *text)
     return STATUS_OK;
 }
 
-/* Looked at when it is read: "--input udp 10110" should hear of the colon, not of the stray number. */
+/* Looked at when it is read: "--input udp 10110" should hear of the colon, not of the stray
+ * number. */
 static enum status take_input(struct command *command, const char *text)
 {
     struct complaint complaint = {""};
@@ -468,8 +469,8 @@ static enum status work(struct command *command)
     return logger_record(&command->config, &command->order, &command->voice);
 }
 
-/* The tables are checked before anything is recorded with them: a row that lacks something is our own
- * mistake, and must not become a run file. */
+/* The tables are checked before anything is recorded with them: a row that lacks something is our
+ * own mistake, and must not become a run file. */
 static enum status check_tables(const struct voice *voice)
 {
     size_t channel = channel_check();

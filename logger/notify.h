@@ -1,5 +1,5 @@
-/* notify.h - tells the service manager how it goes: the datagrams of sd_notify(3), by hand, because the
- * protocol is a few lines and the library is not. Without a service manager nothing is done.
+/* notify.h - tells the service manager how it goes: the datagrams of sd_notify(3), by hand, because
+ * the protocol is a few lines and the library is not. Without a service manager nothing is done.
  */
 #ifndef SEARUN_NOTIFY_H
 #define SEARUN_NOTIFY_H

@@ -217,8 +217,8 @@ static void look_at_clock(struct recording *it)
         (double)moved_us / 1e6);
 }
 
-/* Judges the date of the run by what was heard, says so, and keeps it in the run file. A capture has
- * its own dates, which may be of any age. */
+/* Judges the date of the run by what was heard, says so, and keeps it in the run file. A capture
+ * has its own dates, which may be of any age. */
 static void look_at_dates(struct recording *it)
 {
     char text[DATES_TEXT_ROOM];

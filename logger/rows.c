@@ -23,7 +23,8 @@ static bool line_has(const char *line, size_t length, char separator)
     return false;
 }
 
-/* The separator that most lines have; of equals the first, since decimal commas are no separators. */
+/* The separator that most lines have; of equals the first, since decimal commas are no
+ * separators. */
 static char find_separator(const char *text, size_t length)
 {
     size_t with[sizeof separators] = {0}, best = 0, lines = 0;
@@ -81,8 +82,8 @@ static bool ends_cell(const struct rows *rows, size_t at)
     return at >= rows->length || rows->text[at] == rows->separator || rows->text[at] == '\n';
 }
 
-/* A quoted cell from its opening quote on; doubled quotes are one. Text between the closing quote and
- * the separator is kept as it stands. Returns where the cell ends. */
+/* A quoted cell from its opening quote on; doubled quotes are one. Text between the closing quote
+ * and the separator is kept as it stands. Returns where the cell ends. */
 static size_t take_quoted(struct rows *rows, struct cells *row, size_t at, char **to)
 {
     for (at++; at < rows->length; at++) {

@@ -1,8 +1,9 @@
-/* rows.h - rows and cells of comma-separated text (RFC 4180), as spreadsheets and loggers write it. Pure.
+/* rows.h - rows and cells of comma-separated text (RFC 4180), as spreadsheets and loggers write it.
+ * Pure.
  *
- * Beyond RFC 4180: the separator may be a semicolon or a tab, lines may end in LF alone, a byte order
- * mark may come first (RFC 3629, section 6), a line "sep=;" may name the separator, rows may differ in
- * length, and blanks around a cell that is not quoted mean nothing.
+ * Beyond RFC 4180: the separator may be a semicolon or a tab, lines may end in LF alone, a byte
+ * order mark may come first (RFC 3629, section 6), a line "sep=;" may name the separator, rows may
+ * differ in length, and blanks around a cell that is not quoted mean nothing.
  */
 #ifndef SEARUN_ROWS_H
 #define SEARUN_ROWS_H

@@ -17,7 +17,8 @@ struct voice {
     bool levels; /* a log listens, not a person: levels as in sd-daemon(3), "<4>", no name */
 };
 
-/* Whether the descriptor leads to the system's journal, as JOURNAL_STREAM says (systemd.exec(5)). */
+/* Whether the descriptor leads to the system's journal, as JOURNAL_STREAM says
+ * (systemd.exec(5)). */
 bool say_is_journal(int fd);
 
 /* One message, one line, one write. "error:" and "warning:" are put in front by level. */

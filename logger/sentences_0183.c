@@ -1,8 +1,8 @@
 /* sentences_0183.c - the tables of the sentences that searun decodes.
  *
- * Sources of the field orders: the public guide to NMEA 0183 of the gpsd project, and the field lists
- * of two open parsers (python3-nmea2 1.15.0, nmea-simple 3.3.0), which agree unless a table says
- * otherwise. A field that is drawn and not listed is not stored.
+ * Sources of the field orders: the public guide to NMEA 0183 of the gpsd project, and the field
+ * lists of two open parsers (python3-nmea2 1.15.0, nmea-simple 3.3.0), which agree unless a table
+ * says otherwise. A field that is drawn and not listed is not stored.
  */
 #include "sentences_0183.h"
 
@@ -44,7 +44,8 @@ static const struct field_row rpm[] = {
     {CHANNEL_PROPELLER_PITCH, FORM_NUMBER, 4, 0, .units = plain},
 };
 
-/* --- water ------------------------------------------------------------------------------------- */
+/* --- water
+ * ------------------------------------------------------------------------------------- */
 
 /*  $--MTW,x.x,C*hh                water temperature */
 static const struct field_row mtw[] = {
@@ -115,7 +116,7 @@ static const struct field_row hdt[] = {
 /* --- satellite navigation --------------------------------------------------------------------- */
 
 /*  $--RMC,hhmmss.ss,A,ddmm.mm,a,dddmm.mm,a,x.x,x.x,ddmmyy,x.x,a,m,s*hh
- *         |         | |         |          |   |   |      |     | navigational status (version 4.1 on)
+ *         |         | |         |          |   |   |      |     | status at sea (from version 4.1)
  *         |         | |         |          |   |   |      |     mode, N not valid (version 2.3 on)
  *         |         | |         |          |   |   |      magnetic variation, E or W
  *         |         | |         |          |   |   date
@@ -153,8 +154,8 @@ static const struct field_row vtg[] = {
  *         |         |         |          | |  |   altitude above mean sea level, m
  *         |         |         |          | |  horizontal dilution of precision
  *         |         |         |          | satellites in use
- *         |         |         |          quality: 0 none, 1 GNSS, 2 differential, 3 PPS, 4 and 5 RTK,
- *         |         |         |          6 estimated, 7 put in by hand, 8 simulator
+ *         |         |         |          quality: 0 none, 1 GNSS, 2 differential, 3 PPS,
+ *         |         |         |          4 and 5 RTK, 6 estimated, 7 put in by hand, 8 simulator
  *         |         latitude, N or S; longitude, E or W
  *         UTC, without a date
  *

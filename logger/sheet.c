@@ -1,4 +1,5 @@
-/* sheet.c - see sheet.h. The rows, and the whole; the lines above them: sheet_head.c, sheet_columns.c. */
+/* sheet.c - see sheet.h. The rows, and the whole; the lines above them: sheet_head.c,
+ * sheet_columns.c. */
 #include "sheet.h"
 
 #include <math.h>

@@ -13,7 +13,8 @@
 /* --- instruments */
 
 /* What is taken where the sheet does not say it (common practice, no source): steps as they are
- * read; `right` the most it is off for good, `repeats` the most it is off from reading to reading. */
+ * read; `right` the most it is off for good, `repeats` the most it is off from reading to
+ * reading. */
 const struct instrument sheet_instruments[INSTRUMENTS] = {
     [TACHOMETER] = {"tachometer", "tachometer", UNIT_RPM, 50, 0, 0, "50 rpm"},
     [GAUGE] = {"gauge", "gauge", UNIT_DEGC, 5 / 1.8, 3, 1, "5 °F, right to 3 °C"},
@@ -46,8 +47,9 @@ static double or_else(double value, double fallback)
     return isnan(value) ? fallback : value;
 }
 
-/* "Thermostat (start, full):" becomes "thermostat": lower case, one blank between words, without what
- * is in brackets. The unit in square brackets, or round ones if `unit` is wanted, goes there. */
+/* "Thermostat (start, full):" becomes "thermostat": lower case, one blank between words, without
+ * what is in brackets. The unit in square brackets, or round ones if `unit` is wanted, goes
+ * there. */
 void sheet_words(const char *text, char *to, size_t room, char *unit, size_t unit_room)
 {
     size_t n = 0;
@@ -382,9 +384,9 @@ enum status sheet_head_line(struct reading *it, const struct cells *row)
 
 /* --- how well a column is read */
 
-/* Limits to either side are taken as rectangular (JCGM 100, 4.3.7). Half the variance of an infrared
- * thermometer's limit is taken to be the instrument's for good, the other half to come anew every
- * day, from where and how it is pointed (no source). */
+/* Limits to either side are taken as rectangular (JCGM 100, 4.3.7). Half the variance of an
+ * infrared thermometer's limit is taken to be the instrument's for good, the other half to come
+ * anew every day, from where and how it is pointed (no source). */
 void sheet_accuracy(const struct reading *it, enum instrument_id id, struct accuracy *to)
 {
     const struct instrument *row = &sheet_instruments[id];

@@ -53,8 +53,8 @@ struct reading {
     double last_time; /* s of the day */
 };
 
-/* "Thermostat (start and full):" becomes "thermostat": lower case, one blank between words, without what
- * is in brackets. That, the unit of a column, goes to `unit` if it is not NULL. */
+/* "Thermostat (start and full):" becomes "thermostat": lower case, one blank between words, without
+ * what is in brackets. That, the unit of a column, goes to `unit` if it is not NULL. */
 void sheet_words(const char *text, char *to, size_t room, char *unit, size_t unit_room);
 
 /* Takes the number off the end of "gauge 1"; -1 if there is none. */

@@ -10,7 +10,8 @@
 
 #define TABLED_COLUMNS_MAX 64
 
-/* Is told each line that cannot be taken, or that something was assumed for: "sheet.csv:12: ...". */
+/* Is told each line that cannot be taken, or that something was assumed for: "sheet.csv:12:
+ * ...". */
 struct remarks {
     void (*tell)(void *self, enum say_level level, const char *text);
     void *self;
@@ -75,8 +76,8 @@ struct table_order {
     const char *output;  /* run file; NULL: a name is made in the runs folder */
 };
 
-/* Reads a sheet, a CSV file, or both into one run, and makes its run file. Facts of the configuration
- * go before those of the sheet. All words go through `voice`. */
+/* Reads a sheet, a CSV file, or both into one run, and makes its run file. Facts of the
+ * configuration go before those of the sheet. All words go through `voice`. */
 enum status tables_record(const struct config *config, const struct table_order *order,
                           const struct voice *voice);
 

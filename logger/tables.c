@@ -308,7 +308,8 @@ static enum status write_columns(struct making *it, size_t input)
     return status;
 }
 
-/* The values of one row that have the origin of column `first`, if that is the first that has it. */
+/* The values of one row that have the origin of column `first`, if that is the first that has
+ * it. */
 static enum status write_origin(struct making *it, const struct tabled *table, size_t row,
                                 size_t first)
 {

@@ -15,8 +15,8 @@
 
 /* --- types and units -------------------------------------------------------------------------- */
 
-/* One unit of a type: stored = sent * scale + offset, in `unit`; where it is kept when no row of the
- * map knows the transducer. */
+/* One unit of a type: stored = sent * scale + offset, in `unit`; where it is kept when no row of
+ * the map knows the transducer. */
 struct transducer_unit {
     char type, letter; /* letter 0: the unit field is empty */
     enum unit unit;
@@ -26,8 +26,9 @@ struct transducer_unit {
 
 /* Sources: the public copy of the list of types and units in the Betke protocol notes, and the gpsd
  * project's guide. "vendor" marks letters outside that list whose meaning is clear. Inch and
- * millimetre of mercury (conventional): NIST SP 811. Flow: one source prints the letter l, the other
- * a capital I for the same litres a second; a capital L could be litres an hour, so it is refused. */
+ * millimetre of mercury (conventional): NIST SP 811. Flow: one source prints the letter l, the
+ * other a capital I for the same litres a second; a capital L could be litres an hour, so it is
+ * refused. */
 static const struct transducer_unit transducer_units[] = {
     {'C', 'C', UNIT_DEGC, 1, 0, CHANNEL_TRANSDUCER_TEMPERATURE},
     {'C', 'F', UNIT_DEGC, 1 / 1.8, -32 / 1.8, CHANNEL_TRANSDUCER_TEMPERATURE},   /* vendor */
@@ -74,9 +75,9 @@ static const struct transducer_unit *find_unit(char type, struct field unit)
 #define N TRANSDUCER_NUMBERED
 #define V TRANSDUCER_VESSEL
 /* Names as version 4.11 of the standard forms them, counted from 0 (from memory; no open text), and
- * free names whose meaning is plain (common practice, no source). Names that leave it open which side
- * or end is meant are not here: RUDDER (sign), RAWWATER as a temperature (in or out), PORT and STBD
- * (which engine number), SEAWATER (the sea, or the raw water of an engine). */
+ * free names whose meaning is plain (common practice, no source). Names that leave it open which
+ * side or end is meant are not here: RUDDER (sign), RAWWATER as a temperature (in or out), PORT and
+ * STBD (which engine number), SEAWATER (the sea, or the raw water of an engine). */
 const struct transducer_row transducer_defaults[] = {
     {"T", "", "ENGINE#{n}", CHANNEL_ENGINE_SPEED, N},
     {"C", "", "ENGINE#{n}", CHANNEL_COOLANT_TEMPERATURE, N},

@@ -302,7 +302,8 @@ void watch_event(struct watch *watch, int64_t at, const struct origin *origin, c
 
 /* --- what is missing */
 
-/* Engines that the person counts on: those named; without any, those heard; without any, engine 0. */
+/* Engines that the person counts on: those named; without any, those heard; without any, engine
+ * 0. */
 static bool is_expected(const struct watch *watch, unsigned instance)
 {
     if (watch->any_named)

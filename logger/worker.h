@@ -7,8 +7,8 @@
 struct worker;
 
 /* Begins `work(self, stop)`, which must look at *stop now and then and end when it is true. NULL
- * if the system gives no thread: the work is not done then. `self` must outlive it. At the end, 1 is
- * added to the eventfd `wake_fd`, if it is not -1. */
+ * if the system gives no thread: the work is not done then. `self` must outlive it. At the end, 1
+ * is added to the eventfd `wake_fd`, if it is not -1. */
 struct worker *worker_start(void (*work)(void *self, const _Atomic bool *stop), void *self,
                             int wake_fd);
 

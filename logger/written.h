@@ -8,22 +8,23 @@
 
 #include "unit.h"
 
-/* A unit that can be written, and the way into the unit that is stored: stored = value * factor + offset;
- * differences take the factor only. */
+/* A unit that can be written, and the way into the unit that is stored: stored = value * factor +
+ * offset; differences take the factor only. */
 struct written_unit {
     const char *word; /* "°F" */
     enum unit unit;   /* what it is stored in */
     double factor, offset;
 };
 
-/* The unit that a word means where a quantity of `unit` is wanted, or NULL; "C", "°C" and "degC" are
- * one, and case counts only where it must. */
+/* The unit that a word means where a quantity of `unit` is wanted, or NULL; "C", "°C" and "degC"
+ * are one, and case counts only where it must. */
 const struct written_unit *written_unit_find(const char *word, enum unit unit);
 /* "°C, °F, K": what may be written for a unit. */
 void written_unit_list(enum unit unit, char *to, size_t room);
 
-/* Reads one number at the start of a text and moves *text behind it and blanks. With `comma` a decimal
- * comma counts as well as a point. No infinity, no hexadecimal, no separators of thousands. */
+/* Reads one number at the start of a text and moves *text behind it and blanks. With `comma` a
+ * decimal comma counts as well as a point. No infinity, no hexadecimal, no separators of
+ * thousands. */
 bool take_written_number(const char **text, bool comma, double *out);
 /* The same, and nothing may follow. */
 bool read_written_number(const char *text, bool comma, double *out);

@@ -28,7 +28,8 @@ static const struct choice {
     {FACT_RUN, "purpose", "other", "other"},
 };
 
-/* What numbers and pairs may be. Wide enough for every boat, narrow enough for a slip of a digit. */
+/* What numbers and pairs may be. Wide enough for every boat, narrow enough for a slip of a
+ * digit. */
 enum meaning { PLAIN, TEMPERATURE, DIFFERENCE };
 static const struct bounds {
     const char *key;

@@ -337,8 +337,8 @@ static bool chunks_are_bounded(hid_t data, const struct column_spec *spec, size_
 }
 
 /* Every chunk of ours is in the file: a long column without chunks would be an empty claim. A chunk
- * stored larger than it can be could blow up when it is decompressed. Ends at the first that is wrong,
- * so that a claim costs nothing. */
+ * stored larger than it can be could blow up when it is decompressed. Ends at the first that is
+ * wrong, so that a claim costs nothing. */
 static bool chunks_are_there(const struct column_in *column)
 {
     hsize_t most = column->chunk * column->row_size;

@@ -1,8 +1,8 @@
 /* run_h5.h - the few HDF5 operations that run files need. For run_*.c only.
  *
- * HDF5 keeps one error stack and prints it on its own. Here every piece of work that calls HDF5 stands
- * between h5_enter and h5_leave: errors are then caught into struct h5_words (the innermost reason of
- * the first failure) and nothing is printed. HDF5 is called by one thread at a time.
+ * HDF5 keeps one error stack and prints it on its own. Here every piece of work that calls HDF5
+ * stands between h5_enter and h5_leave: errors are then caught into struct h5_words (the innermost
+ * reason of the first failure) and nothing is printed. HDF5 is called by one thread at a time.
  */
 #ifndef SEARUN_RUN_H5_H
 #define SEARUN_RUN_H5_H
@@ -43,7 +43,8 @@ bool h5_get_double(hid_t object, const char *name, double *value);
 hid_t h5_memory_type(const struct column_spec *spec);
 hid_t h5_file_type(const struct column_spec *spec);
 
-/* Opens a group that is a plain link in `parent`. Negative if it is not there or is something else. */
+/* Opens a group that is a plain link in `parent`. Negative if it is not there or is something
+ * else. */
 hid_t h5_open_group(hid_t parent, const char *name);
 
 #define NAME_MAX_BYTES 128
@@ -51,11 +52,12 @@ struct h5_names {
     size_t count;
     char (*name)[NAME_MAX_BYTES]; /* owned, in alphabetical order */
 };
-/* The names in a group. False if there are more than `most` or one is too long. free(names->name). */
+/* The names in a group. False if there are more than `most` or one is too long.
+ * free(names->name). */
 bool h5_list(hid_t group, size_t most, struct h5_names *names);
 
-/* One column opened for reading, after its type, shape, chunks and filters were found to be what the
- * layout says and its sizes to be bounded. */
+/* One column opened for reading, after its type, shape, chunks and filters were found to be what
+ * the layout says and its sizes to be bounded. */
 struct column_in {
     hid_t data; /* negative: not open */
     hid_t type; /* in memory */
@@ -68,7 +70,8 @@ struct column_in {
 /* On failure false, and `why` says what is wrong with it. */
 bool h5_column_open(hid_t group, const char *name, const struct column_spec *spec,
                     struct column_in *out, const char **why);
-/* Reads rows from .. from + count - 1. False: not readable (a checksum does not match, or hostile). */
+/* Reads rows from .. from + count - 1. False: not readable (a checksum does not match, or
+ * hostile). */
 bool h5_column_read(const struct column_in *column, uint64_t from, size_t count, void *rows);
 void h5_column_close(struct column_in *column);
 

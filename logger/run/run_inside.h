@@ -44,8 +44,8 @@ enum status run_open_columns(struct run *run, const char *group, const struct ta
 void run_close_columns(struct column_in *columns, size_t count);
 #define COLUMNS_MAX 16
 
-/* Reads rows from .. from + count - 1 of all columns into row structs. `scratch` holds count times the
- * widest column. */
+/* Reads rows from .. from + count - 1 of all columns into row structs. `scratch` holds count times
+ * the widest column. */
 enum status run_read_rows(struct run *run, const char *group, const struct table_spec *spec,
                           const struct column_in *columns, uint64_t from, size_t count, void *rows,
                           void *scratch, struct complaint *complaint);

@@ -1,7 +1,8 @@
 /* run_layout.h - what lies where in a run file: one row a column. No HDF5 in it.
  *
- * A table is a group whose datasets are columns of equal length. A struct ..._row is one row of it in
- * memory; a column says which member it holds. Writer, reader and check all work from these rows.
+ * A table is a group whose datasets are columns of equal length. A struct ..._row is one row of it
+ * in memory; a column says which member it holds. Writer, reader and check all work from these
+ * rows.
  */
 #ifndef SEARUN_RUN_LAYOUT_H
 #define SEARUN_RUN_LAYOUT_H
@@ -100,11 +101,12 @@ extern const struct table_spec table_events, table_gaps, table_clock, table_tall
 extern const struct table_spec table_frames, table_positions, table_lines, table_bytes;
 #define FRAME_DATA_COLUMN 3 /* of table_frames */
 
-/* The time column of measurements, and the field columns beside it (their name is the channel key). */
+/* The time column of measurements, and the field columns beside it (their name is the channel
+ * key). */
 extern const struct column_spec column_time, column_field;
 
-/* Packing of a channel: a value is steps * multiply / divide. A step of 1/n is kept as the division by
- * n, which gives the double nearest to the decimal number, as multiplying by 0.001 does not. */
+/* Packing of a channel: a value is steps * multiply / divide. A step of 1/n is kept as the division
+ * by n, which gives the double nearest to the decimal number, as multiplying by 0.001 does not. */
 struct scale {
     double multiply, divide;
 };
@@ -113,12 +115,12 @@ struct scale scale_of_step(double step);
 bool scale_to_steps(struct scale scale, double value, int32_t *steps);
 double scale_to_value(struct scale scale, int32_t steps);
 
-/* Copies text into a column member of `size` bytes: cut at a whole UTF-8 character, always with a zero
- * at the end, the rest zero. */
+/* Copies text into a column member of `size` bytes: cut at a whole UTF-8 character, always with a
+ * zero at the end, the rest zero. */
 void layout_text(char *to, size_t size, const char *text);
 
-/* An origin as it is written: with text that is no printable ASCII, which no decoder should give, made
- * so by question marks. */
+/* An origin as it is written: with text that is no printable ASCII, which no decoder should give,
+ * made so by question marks. */
 struct origin layout_origin(const struct origin *origin);
 
 /* True if an origin read from a file is one that a writer could have written. */

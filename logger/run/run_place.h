@@ -4,8 +4,8 @@
 
 #include "status.h"
 
-/* Makes an empty file at `part`, the name a run has while it grows, after checking that neither it nor
- * `path` is there. STATUS_EXISTS, STATUS_NOT_FOUND, STATUS_FULL, STATUS_IO, with words. */
+/* Makes an empty file at `part`, the name a run has while it grows, after checking that neither it
+ * nor `path` is there. STATUS_EXISTS, STATUS_NOT_FOUND, STATUS_FULL, STATUS_IO, with words. */
 enum status place_claim(const char *path, const char *part, struct complaint *complaint);
 
 /* Makes sure that the bytes of a file are on the storage, and lets go of the copy in memory so that

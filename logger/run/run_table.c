@@ -186,8 +186,8 @@ enum status table_out_join(struct table_out *table, const struct table_out *othe
     return add_columns(table, spec);
 }
 
-/* Missing values for the chunks that are in the file already. They are written like any other, so that
- * a chunk that is not there is always damage. */
+/* Missing values for the chunks that are in the file already. They are written like any other, so
+ * that a chunk that is not there is always damage. */
 static enum status write_missing(const struct table_out *table, const struct column_out *column)
 {
     int32_t *cells = malloc(table->chunk * sizeof *cells);

@@ -38,7 +38,8 @@ enum status table_out_open(struct table_out *table, hid_t file, const char *path
 enum status table_out_join(struct table_out *table, const struct table_out *other,
                            const struct table_spec *spec);
 
-/* Names the second dimension of a column that is wider than 1: readers of netCDF want each one named. */
+/* Names the second dimension of a column that is wider than 1: readers of netCDF want each one
+ * named. */
 enum status table_out_scale_width(struct table_out *table, size_t column,
                                   const struct table_out *scale);
 

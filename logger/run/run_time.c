@@ -59,7 +59,8 @@ bool time_parse_iso(const char *text, int64_t *unix_us)
     date.tm_year -= 1900;
     date.tm_mon -= 1;
     int64_t found = (int64_t)timegm(&date) * US_PER_S + fraction;
-    /* What is not written the same way again was no date of ours (month 13, second 75, trailing words). */
+    /* What is not written the same way again was no date of ours (month 13, second 75, trailing
+     * words). */
     char again[TIME_TEXT_MAX];
     time_iso(found, again);
     if (strcmp(again, text) != 0)

@@ -12,7 +12,8 @@
  * instants outside are written as the nearest of them. */
 void time_iso(int64_t unix_us, char text[TIME_TEXT_MAX]);
 
-/* The same as "2024-05-01 10:00:00.250000", the way CF and UDUNITS write the start of a time axis. */
+/* The same as "2024-05-01 10:00:00.250000", the way CF and UDUNITS write the start of a time
+ * axis. */
 void time_epoch(int64_t unix_us, char text[TIME_TEXT_MAX]);
 
 /* Reads what time_iso writes. False if it is anything else. */

@@ -41,8 +41,8 @@ struct run_writer {
 /* Instants are kept in microseconds: exact in a double for 285 years. */
 int64_t writer_microseconds(int64_t at);
 
-/* Ends a piece of work begun with h5_enter. The first failure and its words are kept, and later calls
- * answer with it at once. */
+/* Ends a piece of work begun with h5_enter. The first failure and its words are kept, and later
+ * calls answer with it at once. */
 enum status writer_done(struct run_writer *run, enum status status, const char *doing);
 /* The same for a failure outside of HDF5. */
 enum status writer_fail(struct run_writer *run, enum status status, const char *doing);

@@ -1,8 +1,9 @@
 /* bench_0183.c - sentences a second through framing and decoding on one core, by kind and for a mix
- * as a boat sends it, and the ratio to a plain read() of the same file. Figures only, no pass or fail.
+ * as a boat sends it, and the ratio to a plain read() of the same file. Figures only, no pass or
+ * fail.
  *
- * A reference: a small C parser for GNSS sentences takes 3.3 million RMC, GGA and VTG lines a second
- * (check and convert) on one core of this kind of machine. */
+ * A reference: a small C parser for GNSS sentences takes 3.3 million RMC, GGA and VTG lines a
+ * second (check and convert) on one core of this kind of machine. */
 #include <fcntl.h>
 #include <stdio.h>
 #include <stdlib.h>

@@ -1,5 +1,6 @@
-/* bench_compare.c - seconds of CPU and memory from two run files to an answer, charts left out: a pair of 40
- * minutes at one reading a second, and a pair of four hours of a twin on a bus at ten a second. */
+/* bench_compare.c - seconds of CPU and memory from two run files to an answer, charts left out: a
+ * pair of 40 minutes at one reading a second, and a pair of four hours of a twin on a bus at ten a
+ * second. */
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>

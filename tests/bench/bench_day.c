@@ -1,10 +1,11 @@
-/* bench_day.c - a day of a full bus and a serial line, as fast as it goes: through the intake, the ring,
- * the journal and the run file of the logger. Prints the memory that the process holds by the hour, what was
- * lost, and how fast it went; no pass or fail. The ring is respected: the feeder waits for room, as a replay
- * does. BENCH_HOURS (default 1) says how long the day is; the journal of 24 hours takes 9 GB in $TMPDIR.
+/* bench_day.c - a day of a full bus and a serial line, as fast as it goes: through the intake, the
+ * ring, the journal and the run file of the logger. Prints the memory that the process holds by the
+ * hour, what was lost, and how fast it went; no pass or fail. The ring is respected: the feeder
+ * waits for room, as a replay does. BENCH_HOURS (default 1) says how long the day is; the journal
+ * of 24 hours takes 9 GB in $TMPDIR.
  *
- * A full bus: 250 kbit/s carry about 1,800 frames/s of 8 bytes (29-bit identifier: 131 bits with the pause
- * between frames, and up to 29 stuff bits, ISO 11898-1; from memory). */
+ * A full bus: 250 kbit/s carry about 1,800 frames/s of 8 bytes (29-bit identifier: 131 bits with
+ * the pause between frames, and up to 29 stuff bits, ISO 11898-1; from memory). */
 #include <inttypes.h>
 #include <stdio.h>
 #include <stdlib.h>

@@ -1,6 +1,6 @@
-/* bench_journal.c - writing a journal, and making a run file from it again: a bus of 1000 frames/s, of which
- * 68 a second belong to messages that are decoded. Figures only, no pass or fail. Each is the median of
- * ROUNDS; a 4-hour run has 14.4 million frames. */
+/* bench_journal.c - writing a journal, and making a run file from it again: a bus of 1000 frames/s,
+ * of which 68 a second belong to messages that are decoded. Figures only, no pass or fail. Each is
+ * the median of ROUNDS; a 4-hour run has 14.4 million frames. */
 #include <fcntl.h>
 #include <stdio.h>
 #include <stdlib.h>

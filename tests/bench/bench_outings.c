@@ -1,6 +1,8 @@
-/* bench_outings.c - how long many runs take to be looked at: the first time, and again from the cache.
+/* bench_outings.c - how long many runs take to be looked at: the first time, and again from the
+ * cache.
  *
- *   bench_outings          makes 100 runs of two hours (engine speed at 10 Hz, the rest at 2 and 1 Hz)
+ *   bench_outings          makes 100 runs of two hours (engine speed at 10 Hz, the rest at 2 and 1
+ *                          Hz)
  *   bench_outings RUN...   takes these
  *
  * Everything else it makes lies in a folder of its own and is removed.

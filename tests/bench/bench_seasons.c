@@ -1,8 +1,8 @@
 /* bench_seasons.c - how often the 95 % intervals of the view over the seasons hold the truth.
  *
- * Each boat of the model runs ten seasons with known fouling, services and seas; its run files and its
- * service log are read by the very code of searun-analyze, and trend, service step and forecast are scored
- * against the model.
+ * Each boat of the model runs ten seasons with known fouling, services and seas; its run files and
+ * its service log are read by the very code of searun-analyze, and trend, service step and forecast
+ * are scored against the model.
  */
 #include <errno.h>
 #include <getopt.h>

@@ -6,7 +6,8 @@
  *   - bytes a sample in the run file, against one wide CSV file of the same data through gzip -6;
  *   - bytes a raw CAN frame;
  *   - CPU time in the writer for a second of data;
- *   - CPU time to load six channels for analysis, against bare H5Dread of the same datasets (the file is
+ *   - CPU time to load six channels for analysis, against bare H5Dread of the same datasets (the
+ *   file is
  *     in memory; CPU time, because other programs disturb the clock).
  */
 #include <fcntl.h>

@@ -1,7 +1,8 @@
 /* cable.h - a serial port for tests that can be unplugged: a pseudo-terminal under a real name.
  *
- * libserialport 0.1.1 opens only what the system lists as a port, so the pseudo-terminal is bound over
- * one in a mount name space of this test alone, and shim_modem.so answers for the modem lines it lacks.
+ * libserialport 0.1.1 opens only what the system lists as a port, so the pseudo-terminal is bound
+ * over one in a mount name space of this test alone, and shim_modem.so answers for the modem lines
+ * it lacks.
  */
 #ifndef CABLE_H
 #define CABLE_H

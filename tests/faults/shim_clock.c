@@ -1,5 +1,6 @@
-/* shim_clock.c - preloaded into a program under test: the wall clock is off by as many seconds as stand in
- * the file that SHIM_CLOCK names, read anew each time, so that a test can set the clock. */
+/* shim_clock.c - preloaded into a program under test: the wall clock is off by as many seconds as
+ * stand in the file that SHIM_CLOCK names, read anew each time, so that a test can set the
+ * clock. */
 #define _GNU_SOURCE
 #include <dlfcn.h>
 #include <fcntl.h>

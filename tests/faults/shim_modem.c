@@ -1,5 +1,5 @@
-/* shim_modem.c - preloaded into a program under test: makes a pseudo-terminal pass for a serial port.
- * libserialport asks for the modem lines, which a pseudo-terminal does not have. */
+/* shim_modem.c - preloaded into a program under test: makes a pseudo-terminal pass for a serial
+ * port. libserialport asks for the modem lines, which a pseudo-terminal does not have. */
 #define _GNU_SOURCE
 #include <dlfcn.h>
 #include <stdarg.h>

@@ -1,11 +1,12 @@
-/* test_hostile.c - run files that were made to do harm: endless, looping, of wrong kinds, or such that the
- * library crashes. Each gets words and exit status 2, within bounds of memory. Files made by hostile.py. */
+/* test_hostile.c - run files that were made to do harm: endless, looping, of wrong kinds, or such
+ * that the library crashes. Each gets words and exit status 2, within bounds of memory. Files made
+ * by hostile.py. */
 #include "../whole/stage.h"
 
 #include <sys/resource.h>
 
-/* Far above what any of these takes (25 MB, and 130 MB for an attribute of 64 MB), and far below what
- * they would inflate to (4 GB and more); the address sanitizer multiplies what is used. */
+/* Far above what any of these takes (25 MB, and 130 MB for an attribute of 64 MB), and far below
+ * what they would inflate to (4 GB and more); the address sanitizer multiplies what is used. */
 #define MEMORY_MAX_KB (1500L * 1024)
 
 static bool made;

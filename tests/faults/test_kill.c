@@ -30,7 +30,8 @@ static unsigned lines_of_journal(const char *path)
     while (journal_next(reader, &item))
         if (item.what == JOURNAL_ITEM_LINE)
             take_line(&lines, item.bytes, item.length);
-    /* A kill may cut a write short, between two pages; nothing else is lost: the system lives on. */
+    /* A kill may cut a write short, between two pages; nothing else is lost: the system lives
+     * on. */
     assert_int_equal(journal_count(reader)->lost, journal_count(reader)->torn_end);
     journal_close(reader);
     assert_true(lines.sound);

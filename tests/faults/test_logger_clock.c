@@ -1,5 +1,5 @@
-/* test_logger_clock.c - searun-logger on a computer whose clock is wrong, or is set during the run. The
- * clock is moved by shim_clock.so, for that one program. */
+/* test_logger_clock.c - searun-logger on a computer whose clock is wrong, or is set during the run.
+ * The clock is moved by shim_clock.so, for that one program. */
 #include "../whole/stage.h"
 
 static struct stage_text text;
@@ -99,8 +99,8 @@ static void test_starts_in_1970(void **state)
     expect_event(stage_path("seventies.h5"), "dated", "days behind");
 }
 
-/* A network sets the clock while the run goes on, without any receiver: the time inside the run does not
- * jump, and its date is the corrected one. */
+/* A network sets the clock while the run goes on, without any receiver: the time inside the run
+ * does not jump, and its date is the corrected one. */
 static void test_set_during_the_run(void **state)
 {
     (void)state;
@@ -159,7 +159,8 @@ static void test_old_receiver_without_a_clock(void **state)
     assert_non_null(strstr(stage_said(&logger), "1024 weeks old and are corrected"));
 }
 
-/* A second that was inserted (ITU-R TF.460, 2.2), as the sentences say it, and readings around it. */
+/* A second that was inserted (ITU-R TF.460, 2.2), as the sentences say it, and readings around
+ * it. */
 static void test_leap_second(void **state)
 {
     (void)state;
@@ -211,8 +212,9 @@ static void say_temperature(unsigned port, int i)
     stage_datagram(port, &text);
 }
 
-/* The clock is set forward by decades, then back by a day, then the power goes. No reading is lost or out
- * of order; the run that is made again has the date that the clock had last, and its name. */
+/* The clock is set forward by decades, then back by a day, then the power goes. No reading is lost
+ * or out of order; the run that is made again has the date that the clock had last, and its
+ * name. */
 static void test_set_and_cut_off(void **state)
 {
     (void)state;

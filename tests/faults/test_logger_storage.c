@@ -1,12 +1,13 @@
-/* test_logger_storage.c - searun-logger when the disk is full, on a small file system of the test's own. */
+/* test_logger_storage.c - searun-logger when the disk is full, on a small file system of the test's
+ * own. */
 #include <sched.h>
 #include <sys/mount.h>
 #include <sys/statvfs.h>
 
 #include "../whole/stage.h"
 
-/* HDF5 1.10 keeps some memory of a file that it could not close for want of space; that is not ours to
- * find here. The exit code is. */
+/* HDF5 1.10 keeps some memory of a file that it could not close for want of space; that is not ours
+ * to find here. The exit code is. */
 #define start_logger_there(...)                                                                    \
     stage_start_with("ASAN_OPTIONS=detect_leaks=0", stage_program("SEARUN_LOGGER"),                \
                      LOGGER_ARGUMENTS(__VA_ARGS__))
@@ -117,9 +118,9 @@ static bool has_event(struct run *run, const char *key)
     return false;
 }
 
-/* Without a reserve the disk fills to the last byte. The trouble is said at once, while the inputs go on
- * sending; the logger waits; and when there is space, a new run begins and the one that was cut off is
- * made from its journal. */
+/* Without a reserve the disk fills to the last byte. The trouble is said at once, while the inputs
+ * go on sending; the logger waits; and when there is space, a new run begins and the one that was
+ * cut off is made from its journal. */
 static void test_live_onto_full_disk(void **state)
 {
     (void)state;
@@ -154,8 +155,8 @@ static void test_live_onto_full_disk(void **state)
     umount2(stage_path("disk2"), MNT_DETACH);
 }
 
-/* With a reserve the run is ended cleanly before the disk is full. Kept journals go first, the oldest
- * before the others; a run file never does. */
+/* With a reserve the run is ended cleanly before the disk is full. Kept journals go first, the
+ * oldest before the others; a run file never does. */
 static void test_reserve(void **state)
 {
     (void)state;
@@ -242,7 +243,8 @@ static void test_begins_when_there_is_space(void **state)
     umount2(stage_path("disk5"), MNT_DETACH);
 }
 
-/* The folder goes away under a run (a memory stick is pulled out): said at the latest at the end. */
+/* The folder goes away under a run (a memory stick is pulled out): said at the latest at the
+ * end. */
 static void test_folder_goes_away(void **state)
 {
     (void)state;

@@ -1,6 +1,7 @@
-/* test_soak.c - a serial adapter that is pulled out and a gateway that goes away, again and again, under
- * one logger: it goes on recording each time, and takes no more descriptors or memory in the end than in
- * the beginning. SEARUN_SOAK_ROUNDS says how often (default 5); the longest waits are printed. */
+/* test_soak.c - a serial adapter that is pulled out and a gateway that goes away, again and again,
+ * under one logger: it goes on recording each time, and takes no more descriptors or memory in the
+ * end than in the beginning. SEARUN_SOAK_ROUNDS says how often (default 5); the longest waits are
+ * printed. */
 #include "cable.h"
 
 #include <poll.h>

@@ -79,7 +79,7 @@ static inline void check_utc(void *self, int64_t at, const struct origin *origin
 {
     struct can_checks *checks = self;
     check_origin(checks, at, origin);
-    CHECK(unix_us >= INT64_C(946684800000000)); /* 2000-01-01 */
+    CHECK(unix_us >= INT64_C(946684800000000));        /* 2000-01-01 */
     CHECK(unix_us < INT64_C(65533) * 86400 * 1000000); /* 2149-06-04: from 65533 on, no date */
     checks->utcs++;
 }

@@ -1,6 +1,7 @@
-/* fuzz_0183.c - any bytes through framer and decoder. The first byte says how the stream is cut into
- * reads. Beyond crashes: every split gives the same readings, every sentence given out has a matching
- * checksum, every reading is believable and its origin is clean text, and no byte is lost. */
+/* fuzz_0183.c - any bytes through framer and decoder. The first byte says how the stream is cut
+ * into reads. Beyond crashes: every split gives the same readings, every sentence given out has a
+ * matching checksum, every reading is believable and its origin is clean text, and no byte is
+ * lost. */
 #include <stdlib.h>
 #include <string.h>
 

@@ -1,5 +1,6 @@
-/* fuzz_capture.c - any bytes as a capture file, and as one line of capture text. Beyond crashes: instants
- * are never negative, inputs exist, and a frame or line that was read is written back as it was. */
+/* fuzz_capture.c - any bytes as a capture file, and as one line of capture text. Beyond crashes:
+ * instants are never negative, inputs exist, and a frame or line that was read is written back as
+ * it was. */
 #include <stdlib.h>
 #include <string.h>
 #include <sys/mman.h>

@@ -1,5 +1,6 @@
-/* fuzz_import.c - any text as a map of columns (up to the first NUL) and as the file of a logger behind
- * it. Beyond crashes: rows are in the order of time, what is kept is believable, refusals have words. */
+/* fuzz_import.c - any text as a map of columns (up to the first NUL) and as the file of a logger
+ * behind it. Beyond crashes: rows are in the order of time, what is kept is believable, refusals
+ * have words. */
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>

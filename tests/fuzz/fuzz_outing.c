@@ -1,5 +1,5 @@
-/* fuzz_outing.c - any bytes as what was kept of one run. Beyond crashes: every refusal has words, texts end
- * within their room, and what is taken is written and read again as the same text. */
+/* fuzz_outing.c - any bytes as what was kept of one run. Beyond crashes: every refusal has words,
+ * texts end within their room, and what is taken is written and read again as the same text. */
 #include <stdint.h>
 #include <stdlib.h>
 #include <string.h>

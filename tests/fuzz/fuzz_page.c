@@ -1,5 +1,5 @@
-/* fuzz_page.c - any bytes as a name, as prose, as an SVG and as a PNG: what comes out is clean text,
- * holds no markup but that of a drawing, and cannot end a quoted string. */
+/* fuzz_page.c - any bytes as a name, as prose, as an SVG and as a PNG: what comes out is clean
+ * text, holds no markup but that of a drawing, and cannot end a quoted string. */
 #include <stdlib.h>
 #include <string.h>
 

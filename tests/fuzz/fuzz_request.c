@@ -1,5 +1,5 @@
-/* fuzz_request.c - any bytes as a request to a logger at work. What is taken is one line of UTF-8 within its
- * bounds and, as a fact, what the catalogue of facts takes; every refusal has words. */
+/* fuzz_request.c - any bytes as a request to a logger at work. What is taken is one line of UTF-8
+ * within its bounds and, as a fact, what the catalogue of facts takes; every refusal has words. */
 #include <stdint.h>
 #include <stdlib.h>
 #include <string.h>

@@ -1,5 +1,5 @@
-/* fuzz_service_log.c - any bytes as a service history, and as the words of a mark. Beyond crashes: what is
- * taken is in bounds and in order, and every refusal has words. */
+/* fuzz_service_log.c - any bytes as a service history, and as the words of a mark. Beyond crashes:
+ * what is taken is in bounds and in order, and every refusal has words. */
 #include <math.h>
 #include <stdint.h>
 #include <stdlib.h>

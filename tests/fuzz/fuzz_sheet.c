@@ -1,5 +1,6 @@
-/* fuzz_sheet.c - any text as a sheet filled in by hand. Beyond crashes: rows are in the order of time,
- * what is kept is believable, counts agree with what was told, and every refusal has words. */
+/* fuzz_sheet.c - any text as a sheet filled in by hand. Beyond crashes: rows are in the order of
+ * time, what is kept is believable, counts agree with what was told, and every refusal has
+ * words. */
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>

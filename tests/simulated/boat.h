@@ -186,12 +186,12 @@ struct boat_reading {
 
 /* --- truth without running anything */
 
-/* Coolant temperature in degC that the engine settles at, without noise: speed rpm, sea in degC, load
- * relative to nominal. Thermostat without hysteresis. */
+/* Coolant temperature in degC that the engine settles at, without noise: speed rpm, sea in degC,
+ * load relative to nominal. Thermostat without hysteresis. */
 double boat_steady_coolant(const struct boat_engine *engine, double rpm, double sea, double load);
 
-/* Rise above the sea in K that the coolant would have with the thermostat wide open and nothing lost
- * to the engine room: heat over what the exchanger takes for each kelvin. */
+/* Rise above the sea in K that the coolant would have with the thermostat wide open and nothing
+ * lost to the engine room: heat over what the exchanger takes for each kelvin. */
 double boat_open_rise(const struct boat_engine *engine, double rpm, double load);
 
 /* --- scenarios */

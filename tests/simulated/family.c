@@ -70,7 +70,8 @@ static void draw_weather(struct boat_scenario *scenario, struct random *random)
     scenario->sea_sender.offset = 0.3 * random_normal(random);
 }
 
-/* The fouling with which the open rise at the top of the ladder is that many times what it is now. */
+/* The fouling with which the open rise at the top of the ladder is that many times what it is
+ * now. */
 static double fouling_for(const struct boat_engine *engine, double times)
 {
     struct boat_engine fouled = *engine;
@@ -160,8 +161,9 @@ void family_draw(const struct family *family, uint64_t seed, uint64_t number,
         family->bend(out, &random);
 }
 
-/* The load at which the sides are compared. Where load was recorded, or an engine was left alone, it
- * is that of both days together, and no reader of the runs can know how far it is from nominal. */
+/* The load at which the sides are compared. Where load was recorded, or an engine was left alone,
+ * it is that of both days together, and no reader of the runs can know how far it is from
+ * nominal. */
 static double compared_load(const struct family_pair *pair)
 {
     const struct boat_engine *engine = &pair->run[FAMILY_BEFORE][0].engine[0];
@@ -262,7 +264,8 @@ static void set_percent_load(struct boat_scenario *run, double error)
     run->engine[0].has_load = true;
 }
 
-/* Reckoned from injection, with fuel and air of the day: 3 % off on this boat, 1.5 % from day to day. */
+/* Reckoned from injection, with fuel and air of the day: 3 % off on this boat, 1.5 % from day to
+ * day. */
 static void percent_load(struct family_pair *pair, struct random *random)
 {
     both_sides(pair, set_percent_load, 0.03 * random_normal(random));
@@ -389,8 +392,8 @@ static void flow_opening(struct family_pair *pair, struct random *random)
     both_sides(pair, set_opening, OPENING_FLOW);
 }
 
-/* Read by hand. Gauges are off by up to 3 K for good and read to 5 degF; infrared thermometers by up to
- * 2 K, half of the variance for good and half anew every run, and by the surface they see. */
+/* Read by hand. Gauges are off by up to 3 K for good and read to 5 degF; infrared thermometers by
+ * up to 2 K, half of the variance for good and half anew every run, and by the surface they see. */
 static void set_hand(struct boat_scenario *run, double offset)
 {
     run->hand = (struct boat_hand){

@@ -3,8 +3,8 @@
  * A family is a row: seas, true change, timetable, what people know, and a function that bends the
  * drawn pair where the family is about something odd. Each pair is a boat of its own: flows, films,
  * heat, friction, lags, senders and the thermostat itself are drawn within plausible bounds, the
- * same boat before and after. The thermostat's start and full opening lie within 1.5 K of the plate;
- * its share of heat over its opening is no straight line (exponent 0.8 to 1.25).
+ * same boat before and after. The thermostat's start and full opening lie within 1.5 K of the
+ * plate; its share of heat over its opening is no straight line (exponent 0.8 to 1.25).
  */
 #ifndef SEARUN_SIMULATED_FAMILY_H
 #define SEARUN_SIMULATED_FAMILY_H
@@ -61,9 +61,10 @@ void family_draw_engine(struct boat_engine *engine, struct random *random);
 void family_draw(const struct family *family, uint64_t seed, uint64_t number,
                  struct family_pair *out);
 
-/* True change of engine 0 in K, after minus before, at a speed and sea temperature: at nominal load, or,
- * where fuel rate or percent load was recorded or an engine was left alone, at the mean load of the days
- * (of both sides, geometric), which is what such runs are compared at; and the true ratio of its open rise at that speed. */
+/* True change of engine 0 in K, after minus before, at a speed and sea temperature: at nominal
+ * load, or, where fuel rate or percent load was recorded or an engine was left alone, at the mean
+ * load of the days (of both sides, geometric), which is what such runs are compared at; and the
+ * true ratio of its open rise at that speed. */
 double family_true_change(const struct family_pair *pair, double rpm, double sea);
 double family_true_ratio(const struct family_pair *pair, double rpm);
 

@@ -353,7 +353,8 @@ static void ahead(struct boat_scenario *run, double rpm, double seconds)
     boat_add_leg(run, (struct boat_leg){rpm, seconds, GEAR_AHEAD, false});
 }
 
-/* Two to five stretches at the usual speeds or some other, and often some minutes of full throttle. */
+/* Two to five stretches at the usual speeds or some other, and often some minutes of full
+ * throttle. */
 static void add_cruise(const struct fleet_boat *boat, struct boat_scenario *run,
                        struct random *random)
 {

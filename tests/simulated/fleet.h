@@ -1,10 +1,11 @@
-/* fleet.h - a boat over its seasons: fouling that grows with the engine hours, services, ordinary outings.
+/* fleet.h - a boat over its seasons: fouling that grows with the engine hours, services, ordinary
+ * outings.
  *
- * Everything is drawn from a seed and a number, within bounds that are judgement, not measurement (no
- * source). The fouling resistance grows in proportion to the hours, or towards a limit; an acid clean
- * takes a share of it away, a replacement all. Hours are run from the middle of April to the end of
- * October; some of the outings of each season were recorded: cruises at the speeds the boat is usually
- * run at, now and then a ladder of holds, now and then nothing but throttle changes.
+ * Everything is drawn from a seed and a number, within bounds that are judgement, not measurement
+ * (no source). The fouling resistance grows in proportion to the hours, or towards a limit; an acid
+ * clean takes a share of it away, a replacement all. Hours are run from the middle of April to the
+ * end of October; some of the outings of each season were recorded: cruises at the speeds the boat
+ * is usually run at, now and then a ladder of holds, now and then nothing but throttle changes.
  */
 #ifndef SEARUN_SIMULATED_FLEET_H
 #define SEARUN_SIMULATED_FLEET_H
@@ -86,7 +87,8 @@ void fleet_draw(const struct fleet_plan *plan, uint64_t number, struct fleet_boa
 /* One outing as a scenario to run or to write. */
 void fleet_scenario(const struct fleet_boat *boat, size_t outing, struct boat_scenario *out);
 
-/* --- truth. `hours` are those of the model, from 0; past the last season the mean of all goes on. */
+/* --- truth. `hours` are those of the model, from 0; past the last season the mean of all goes
+ * on. */
 
 double fleet_hours_at(const struct fleet_boat *boat, int64_t unix_s);
 int64_t fleet_unix_at(const struct fleet_boat *boat, double hours);

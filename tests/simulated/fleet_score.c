@@ -338,7 +338,8 @@ void fleet_score_boat(const struct fleet_family *family, uint64_t seed, uint64_t
 
 bool fleet_held(const struct fleet_check *check)
 {
-    /* A day either way: the truth of an alarm that sounds already lies at the last outing itself. */
+    /* A day either way: the truth of an alarm that sounds already lies at the last outing
+     * itself. */
     const double slack = check->what == FLEET_DATE ? 1.0 / 365 : 0;
     return check->truth >= check->found.low - slack && check->truth <= check->found.high + slack;
 }

@@ -1,5 +1,5 @@
-/* fleet_score.h - boats over their seasons, through run files, service log and the real analyzer, to a
- * score against the truth.
+/* fleet_score.h - boats over their seasons, through run files, service log and the real analyzer,
+ * to a score against the truth.
  */
 #ifndef SEARUN_SIMULATED_FLEET_SCORE_H
 #define SEARUN_SIMULATED_FLEET_SCORE_H
@@ -15,8 +15,8 @@ struct fleet_analyzer {
     void (*release)(struct seasons *);
 };
 
-/* The goal is 93 to 98 % in every family. `least` is what each reached when it was last looked at, with some
- * room: less than that means that something was spoilt. */
+/* The goal is 93 to 98 % in every family. `least` is what each reached when it was last looked at,
+ * with some room: less than that means that something was spoilt. */
 struct fleet_family {
     const char *key, *title;
     double least; /* share, 0 .. 1 */
@@ -59,7 +59,8 @@ struct fleet_boat_score {
     double seconds;    /* of CPU in the analyzer */
 };
 
-/* Runs boat `number` of a family; its files are made in `folder` (which has to be there) and removed. */
+/* Runs boat `number` of a family; its files are made in `folder` (which has to be there) and
+ * removed. */
 void fleet_score_boat(const struct fleet_family *family, uint64_t seed, uint64_t number,
                       const char *folder, const struct fleet_analyzer *analyzer,
                       struct fleet_boat_score *out);

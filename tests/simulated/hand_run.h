@@ -1,5 +1,5 @@
-/* hand_run.h - makes the run file of a sheet by the very code of searun-logger, for score_analyzer. For
- * programs that link the logger. */
+/* hand_run.h - makes the run file of a sheet by the very code of searun-logger, for score_analyzer.
+ * For programs that link the logger. */
 #ifndef SEARUN_SIMULATED_HAND_RUN_H
 #define SEARUN_SIMULATED_HAND_RUN_H
 

@@ -1,4 +1,5 @@
-/* model_facts.h - what people would have entered about a scenario: the plate values, not the truth. */
+/* model_facts.h - what people would have entered about a scenario: the plate values, not the
+ * truth. */
 #ifndef SEARUN_SIMULATED_MODEL_FACTS_H
 #define SEARUN_SIMULATED_MODEL_FACTS_H
 

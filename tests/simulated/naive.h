@@ -1,5 +1,6 @@
-/* naive.h - the obvious way, to be seen beside: compare all samples of both runs at one speed with a t
- * test, as if each second were independent. Its intervals are far too narrow; the bench shows it. */
+/* naive.h - the obvious way, to be seen beside: compare all samples of both runs at one speed with
+ * a t test, as if each second were independent. Its intervals are far too narrow; the bench shows
+ * it. */
 #ifndef SEARUN_SIMULATED_NAIVE_H
 #define SEARUN_SIMULATED_NAIVE_H
 

@@ -14,7 +14,8 @@ static double relative_speed(const struct boat_engine *engine, double rpm)
     return fmax(rpm / engine->rated_rpm, 0.05);
 }
 
-/* Fuel at nominal load over rated fuel: friction and pumps with speed, the propeller with its cube. */
+/* Fuel at nominal load over rated fuel: friction and pumps with speed, the propeller with its
+ * cube. */
 static double nominal_fuel(const struct boat_engine *engine, double x)
 {
     return engine->friction_share * x + (1.0 - engine->friction_share) * x * x * x;

@@ -3,8 +3,9 @@
  *     fuel -> heat into the jacket water -> thermostat -> exchanger -> raw water -> overboard
  *
  * Sources: propeller law (power with the cube of speed) and the share of heat that goes into the
- * jacket water are common practice, no source. Effectiveness of a counterflow exchanger: W. M. Kays,
- * A. L. London, Compact Heat Exchangers, the relation eps = (1 - exp(-N (1 - c))) / (1 - c exp(-N (1
+ * jacket water are common practice, no source. Effectiveness of a counterflow exchanger: W. M.
+ * Kays, A. L. London, Compact Heat Exchangers, the relation eps = (1 - exp(-N (1 - c))) / (1 - c
+ * exp(-N (1
  * - c))), from memory. Film conductance with flow to the power 0.8 in turbulent tubes: Dittus and
  * Boelter, from memory.
  */

@@ -31,7 +31,8 @@ double random_uniform(struct random *random, double low, double high)
 
 double random_normal(struct random *random)
 {
-    /* Box and Muller 1958; the second number is thrown away so that a stream has no hidden state. */
+    /* Box and Muller 1958; the second number is thrown away so that a stream has no hidden
+     * state. */
     const double radius = sqrt(-2.0 * log(1.0 - random_uniform(random, 0.0, 1.0)));
     return radius * cos(2.0 * M_PI * random_uniform(random, 0.0, 1.0));
 }

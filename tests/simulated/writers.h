@@ -8,21 +8,22 @@
 #include "facts.h"
 #include "status.h"
 
-/* NMEA 0183 sentences, one of each kind a second at most, as a multiplexer sends them: RMC, GGA, VTG,
- * ZDA, VHW, DBT, MTW, RPM and XDR (coolant and oil of each engine as ENGINE#n and ENGINEOIL#n, air as
- * AIRTEMP; where the engine has a sender in the raw water behind the exchanger, RAWWATEROUT#n). Engines
- * count from 0. `tag` puts a TAG block with s: and c: (seconds) before each line.
- * The stream stays the caller's; STATUS_IO if it would not take everything. */
+/* NMEA 0183 sentences, one of each kind a second at most, as a multiplexer sends them: RMC, GGA,
+ * VTG, ZDA, VHW, DBT, MTW, RPM and XDR (coolant and oil of each engine as ENGINE#n and ENGINEOIL#n,
+ * air as AIRTEMP; where the engine has a sender in the raw water behind the exchanger,
+ * RAWWATEROUT#n). Engines count from 0. `tag` puts a TAG block with s: and c: (seconds) before each
+ * line. The stream stays the caller's; STATUS_IO if it would not take everything. */
 enum status write_0183(const struct boat_scenario *scenario, bool tag, FILE *to,
                        struct complaint *complaint);
 
-/* NMEA 2000 frames in the log layout of can-utils, "(seconds.micros) can0 id#data". Two engines send as
- * one interface from address 35 with instances 0 and 1. `rapid_hz` is the rate of 127488 (10 on a
- * real bus); the scenario's step should divide its period. */
+/* NMEA 2000 frames in the log layout of can-utils, "(seconds.micros) can0 id#data". Two engines
+ * send as one interface from address 35 with instances 0 and 1. `rapid_hz` is the rate of 127488
+ * (10 on a real bus); the scenario's step should divide its period. */
 enum status write_n2k(const struct boat_scenario *scenario, double rapid_hz, FILE *to,
                       struct complaint *complaint);
 
-/* The sheet that somebody fills in at the end of each hold (scenario->hand), as a spreadsheet saves it. */
+/* The sheet that somebody fills in at the end of each hold (scenario->hand), as a spreadsheet saves
+ * it. */
 enum status write_sheet(const struct boat_scenario *scenario, const char *purpose, FILE *to,
                         struct complaint *complaint);
 
@@ -37,8 +38,8 @@ enum status write_run(const struct boat_scenario *scenario, enum run_flavour fla
                       const struct facts *facts, const char *path, const struct boat_watch *watch,
                       struct complaint *complaint);
 
-/* The truth as JSON: what the coolant settles at, without noise and at nominal load, at each speed of
- * the ladder and a row of sea temperatures; and the open rise. */
+/* The truth as JSON: what the coolant settles at, without noise and at nominal load, at each speed
+ * of the ladder and a row of sea temperatures; and the open rise. */
 enum status write_truth(const struct boat_scenario *scenario, FILE *to,
                         struct complaint *complaint);
 

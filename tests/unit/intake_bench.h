@@ -1,5 +1,5 @@
-/* intake_bench.h - an intake with three inputs and everything around it, for tests; it writes to the tape
- * of tape_store.h. Inputs 0 and 1 are sentences, input 2 is a J1939 bus. */
+/* intake_bench.h - an intake with three inputs and everything around it, for tests; it writes to
+ * the tape of tape_store.h. Inputs 0 and 1 are sentences, input 2 is a J1939 bus. */
 #ifndef INTAKE_BENCH_H
 #define INTAKE_BENCH_H
 

@@ -1,5 +1,5 @@
-/* made_answer.h - answers made by hand, for the tests of charts, report and JSON. Numbers of our own:
- * a pilot boat whose engine stood at 92 degC at full throttle before and at 81 degC after. */
+/* made_answer.h - answers made by hand, for the tests of charts, report and JSON. Numbers of our
+ * own: a pilot boat whose engine stood at 92 degC at full throttle before and at 81 degC after. */
 #ifndef SEARUN_MADE_ANSWER_H
 #define SEARUN_MADE_ANSWER_H
 

@@ -1,8 +1,8 @@
 /* pair_maker.h - makes holds before and after, with a known change, for tests of the estimate.
  *
- * Not the estimator turned round: the coolant is stepped through time, the thermostat is no straight
- * line, has a lag and play of its own, holds scatter by Student's t with 4 degrees of freedom, and
- * the open rise over speed is no pure power.
+ * Not the estimator turned round: the coolant is stepped through time, the thermostat is no
+ * straight line, has a lag and play of its own, holds scatter by Student's t with 4 degrees of
+ * freedom, and the open rise over speed is no pure power.
  */
 #ifndef SEARUN_TEST_PAIR_MAKER_H
 #define SEARUN_TEST_PAIR_MAKER_H
@@ -82,8 +82,7 @@ static inline double maker_truth(const struct maker *maker, double shift, enum s
     double low = sea, high = sea + 300;
     for (int i = 0; i < 60; i++) {
         double at = 0.5 * (low + high);
-        bool below =
-            maker_open(maker, shift, at) * (at - sea) < maker_rise(maker, side, rpm);
+        bool below = maker_open(maker, shift, at) * (at - sea) < maker_rise(maker, side, rpm);
         *(below ? &low : &high) = at;
     }
     return 0.5 * (low + high);
@@ -106,8 +105,7 @@ struct maker_state {
 
 /* One hold of one engine: steps the coolant, fills means. */
 static inline void maker_hold(const struct maker *maker, gsl_rng *rng, double shift, double rise,
-                              double sea, double rpm, struct maker_state *state,
-                              struct hold *hold)
+                              double sea, double rpm, struct maker_state *state, struct hold *hold)
 {
     double step = maker->coolant_step > 0 ? maker->coolant_step : 0.01;
     double wander = 0, settle = fmin(0.4 * maker->hold_seconds, 120);
@@ -116,12 +114,11 @@ static inline void maker_hold(const struct maker *maker, gsl_rng *rng, double sh
         wander = 0.95 * wander + gsl_ran_gaussian(rng, 0.02 * 0.31);
         state->wax += (state->coolant - state->wax) / 10;
         /* Play: the valve follows the wax only outside a dead band. */
-        double seat = fmin(fmax(state->lift_low, state->wax - maker->play / 2),
-                           state->wax + maker->play / 2);
+        double seat =
+            fmin(fmax(state->lift_low, state->wax - maker->play / 2), state->wax + maker->play / 2);
         state->lift_low = seat;
         double open = maker_open(maker, shift, seat);
-        state->coolant +=
-            (rise * (1 + wander) - open * (state->coolant - sea)) / maker->lag;
+        state->coolant += (rise * (1 + wander) - open * (state->coolant - sea)) / maker->lag;
         if (t < settle)
             continue;
         double y = maker_round(state->coolant + gsl_ran_gaussian(rng, 0.05), step);
@@ -139,8 +136,7 @@ static inline void maker_hold(const struct maker *maker, gsl_rng *rng, double sh
     hold->rpm = rpm;
     hold->coolant = s.y / s.n;
     hold->coolant_slope = sty / stt;
-    hold->coolant_sd =
-        sqrt(fmax(s.yy - s.y * s.y / s.n - sty * sty / stt, 0) / (s.n - 2));
+    hold->coolant_sd = sqrt(fmax(s.yy - s.y * s.y / s.n - sty * sty / stt, 0) / (s.n - 2));
 }
 
 /* Everything about a made pair. */
@@ -170,14 +166,14 @@ static inline void maker_run(const struct maker *maker, gsl_rng *rng, struct mad
         double load = exp(day + gsl_ran_tdist(rng, 4) / sqrt(2) * maker->scatter);
         if (side == SIDE_AFTER)
             load *= 1 + maker->shift_after + (engine == 0 ? maker->load_difference : 0);
-        maker_hold(maker, rng, made->shift, maker_rise(maker, fouled, rpm) * load,
-                   maker->sea[side], rpm, &state, hold);
+        maker_hold(maker, rng, made->shift, maker_rise(maker, fouled, rpm) * load, maker->sea[side],
+                   rpm, &state, hold);
         hold->sea = maker->sea[side] + sensor;
         if (side == SIDE_AFTER)
             hold->coolant += maker->sender_error;
-        hold->fuel_rate = maker->fuel ? 30 * pow(rpm / 2800, 2.7) * load *
-                                            (1 + gsl_ran_gaussian(rng, 0.004))
-                                      : NAN;
+        hold->fuel_rate =
+            maker->fuel ? 30 * pow(rpm / 2800, 2.7) * load * (1 + gsl_ran_gaussian(rng, 0.004))
+                        : NAN;
         hold->load = maker->percent ? floor(90 * pow(rpm / 2800, 1.6) * load + 0.5) : NAN;
         hold->air = NAN;
         end = hold->end;

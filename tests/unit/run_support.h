@@ -221,8 +221,8 @@ static inline bool file_is_there(const char *path)
     return stat(path, &info) == 0;
 }
 
-/* Runs a program and gives what it wrote to standard output; its exit code, or -1 if it is not there.
- * free(*output). */
+/* Runs a program and gives what it wrote to standard output; its exit code, or -1 if it is not
+ * there. free(*output). */
 static inline int run_program(char *const arguments[], char **output)
 {
     int ends[2];

@@ -1,8 +1,8 @@
 /* strd.h - NIST Statistical Reference Datasets: data and certified values.
  *
  * Source: National Institute of Standards and Technology, Statistical Reference Datasets (StRD),
- * univariate summary statistics and linear least squares, certified to 15 digits. Columns of a linear
- * set: y, then the predictors.
+ * univariate summary statistics and linear least squares, certified to 15 digits. Columns of a
+ * linear set: y, then the predictors.
  */
 #ifndef TEST_STRD_H
 #define TEST_STRD_H

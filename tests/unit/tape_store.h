@@ -1,4 +1,5 @@
-/* tape_store.h - a store for tests that keeps everything in memory, and can be told to stall or fail. */
+/* tape_store.h - a store for tests that keeps everything in memory, and can be told to stall or
+ * fail. */
 #ifndef TAPE_STORE_H
 #define TAPE_STORE_H
 

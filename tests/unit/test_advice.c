@@ -1,6 +1,6 @@
-/* test_advice.c - what usually comes next for an exchanger. The rules themselves (one acid clean about
- * five years in, a new exchanger after 10 to 12 years, oil coolers likewise) are common practice, no
- * source; the tests hold that they are told as such and never against the record. */
+/* test_advice.c - what usually comes next for an exchanger. The rules themselves (one acid clean
+ * about five years in, a new exchanger after 10 to 12 years, oil coolers likewise) are common
+ * practice, no source; the tests hold that they are told as such and never against the record. */
 #include <math.h>
 #include <setjmp.h>
 #include <stdarg.h>

@@ -1,5 +1,5 @@
-/* test_aftercare.c - from run files and a service log to the sections of the report: heat cycles and
- * marks of a made run, work between the runs, and what cannot be read. */
+/* test_aftercare.c - from run files and a service log to the sections of the report: heat cycles
+ * and marks of a made run, work between the runs, and what cannot be read. */
 #include "run_support.h"
 
 #include <math.h>
@@ -386,7 +386,8 @@ static void a_new_sender_widens_the_interval(void **state)
     ask(&with, &plain_before, &plain_after, TITLES "2024-05-02,,port,sender,,\n", &si);
     assert_non_null(warning_of(&with, "sender_exchanged"));
     assert_null(warning_of(&without, "sender_exchanged"));
-    /* 1 K of standard uncertainty more (two senders): 95 % of it are 3.9 K of width by themselves. */
+    /* 1 K of standard uncertainty more (two senders): 95 % of it are 3.9 K of width by
+     * themselves. */
     assert_true(width(&with) > fmax(3.5, width(&without) + 0.5));
     drop(&with);
     ask(&with, &plain_before, &plain_after, TITLES "2024-04-30,,port,sender,,\n", &si);

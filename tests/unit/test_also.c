@@ -67,8 +67,9 @@ static double half_width(struct interval interval)
     return (interval.high - interval.low) / 2;
 }
 
-/* Scatter of two holds a side, pooled: 2 degrees of freedom, for which the two-sided 95 % quantile of
- * Student's t is 4.303 (tables of the t distribution, e.g. NIST/SEMATECH e-Handbook, 1.3.6.7.2). */
+/* Scatter of two holds a side, pooled: 2 degrees of freedom, for which the two-sided 95 % quantile
+ * of Student's t is 4.303 (tables of the t distribution, e.g. NIST/SEMATECH e-Handbook,
+ * 1.3.6.7.2). */
 static void scatter_alone(void **state)
 {
     (void)state;

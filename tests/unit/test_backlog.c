@@ -1,4 +1,5 @@
-/* test_backlog.c - what was heard between runs: kept in order, within its memory, the oldest goes. */
+/* test_backlog.c - what was heard between runs: kept in order, within its memory, the oldest
+ * goes. */
 #include <setjmp.h>
 #include <stdarg.h>
 #include <stddef.h>

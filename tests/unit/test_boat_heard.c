@@ -1,5 +1,6 @@
-/* test_boat_heard.c - what the decoders hear from the model's captures is what its instruments said, and
- * a run file that the model writes straight has the origins and values that decoding gives. */
+/* test_boat_heard.c - what the decoders hear from the model's captures is what its instruments
+ * said, and a run file that the model writes straight has the origins and values that decoding
+ * gives. */
 #include <math.h>
 #include <setjmp.h>
 #include <stdarg.h>

@@ -28,8 +28,8 @@ static void write_small_run(const char *path, double coolant)
     facts_free(&facts);
 }
 
-/* Makes a file look as if it had been written an hour ago (the time of change cannot be set: a cache
- * opened later is what makes it old enough). */
+/* Makes a file look as if it had been written an hour ago (the time of change cannot be set: a
+ * cache opened later is what makes it old enough). */
 static void let_time_pass(struct cache *cache)
 {
     cache->opened += 60 * INT64_C(1000000000);

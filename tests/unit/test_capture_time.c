@@ -1,4 +1,5 @@
-/* test_capture_time.c - instants for captures whose clocks jump, or that state the time now and then. */
+/* test_capture_time.c - instants for captures whose clocks jump, or that state the time now and
+ * then. */
 #include <setjmp.h>
 #include <stdarg.h>
 #include <stddef.h>
@@ -141,7 +142,8 @@ static void test_jumps(void **state)
     anchors_free(&anchors);
 }
 
-/* Two receivers state the time in turn, the second `behind` ms earlier: ten minutes stay ten minutes. */
+/* Two receivers state the time in turn, the second `behind` ms earlier: ten minutes stay ten
+ * minutes. */
 static struct anchors two_receivers(int64_t behind_ms)
 {
     struct anchors anchors = {0};

@@ -12,8 +12,8 @@
 #include "../../analyze/aftercare.h"
 #include "made_answer.h"
 
-/* The ticks a single mark gives, one letter an item in the order of checklist.def: '-' none, 'x' given,
- * 'o' denied. */
+/* The ticks a single mark gives, one letter an item in the order of checklist.def: '-' none, 'x'
+ * given, 'o' denied. */
 static const char *ticks_of(const struct checklist *list)
 {
     static char letters[CHECK_COUNT + 1];

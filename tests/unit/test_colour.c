@@ -1,6 +1,6 @@
-/* The contrast of every colour of page, PDF and charts on each ground it stands on, by the formulas of
- * WCAG 2.1 (relative luminance and contrast ratio), against its success criteria 1.4.3 (words: 4.5) and
- * 1.4.11 (marks that tell something: 3). */
+/* The contrast of every colour of page, PDF and charts on each ground it stands on, by the formulas
+ * of WCAG 2.1 (relative luminance and contrast ratio), against its success criteria 1.4.3 (words:
+ * 4.5) and 1.4.11 (marks that tell something: 3). */
 #include <setjmp.h>
 #include <stdarg.h>
 #include <stddef.h>

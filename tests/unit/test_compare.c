@@ -1,5 +1,5 @@
-/* test_compare.c - from run files to an answer: whole comparisons of the boat model's runs, and what
- * happens when something is missing, doubled, swapped or broken. */
+/* test_compare.c - from run files to an answer: whole comparisons of the boat model's runs, and
+ * what happens when something is missing, doubled, swapped or broken. */
 #include "run_support.h"
 
 #include <math.h>

@@ -1,4 +1,5 @@
-/* test_config.c - settings from files and command line, their errors, and that the manual agrees. */
+/* test_config.c - settings from files and command line, their errors, and that the manual
+ * agrees. */
 #include <setjmp.h>
 #include <stdarg.h>
 #include <stddef.h>

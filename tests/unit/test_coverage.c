@@ -1,5 +1,6 @@
 /* test_coverage.c - a short sample of the coverage bench: the comparison's 95 % intervals hold the
- * truth of the boat model, and those of the per-sample t test do not. The whole is `make coverage`. */
+ * truth of the boat model, and those of the per-sample t test do not. The whole is `make
+ * coverage`. */
 #include <math.h>
 #include <setjmp.h>
 #include <stdarg.h>

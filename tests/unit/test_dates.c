@@ -106,9 +106,9 @@ static void test_bad_minority(void **state)
     assert_int_equal(judge(&dates).start_unix_us, START + 7 * S);
 }
 
-/* Until it has the number of leap seconds from the satellites, which may take 12.5 minutes, a receiver
- * may state GPS time for UTC (18 s ahead since 2017, from memory: no leap second since then; the message
- * that tells it: IS-GPS-200, 20.3.3.5.2.4). */
+/* Until it has the number of leap seconds from the satellites, which may take 12.5 minutes, a
+ * receiver may state GPS time for UTC (18 s ahead since 2017, from memory: no leap second since
+ * then; the message that tells it: IS-GPS-200, 20.3.3.5.2.4). */
 static void test_leap_seconds_learnt_late(void **state)
 {
     (void)state;
@@ -120,8 +120,8 @@ static void test_leap_seconds_learnt_late(void **state)
     assert_int_equal(judge(&dates).start_unix_us, START + 3600 * S);
 }
 
-/* A second inserted into UTC (ITU-R TF.460, 2.2: 23:59:60) makes what is stated lag behind by one from
- * then on: no reason to move anything. */
+/* A second inserted into UTC (ITU-R TF.460, 2.2: 23:59:60) makes what is stated lag behind by one
+ * from then on: no reason to move anything. */
 static void test_leap_second_inserted(void **state)
 {
     (void)state;
@@ -152,7 +152,8 @@ static void test_rollover(void **state)
     assert_int_equal(judge(&both).start_unix_us, START + 3600 * S);
 }
 
-/* The computer starts in 1970, and the receiver has fallen back: only that this program is younger tells. */
+/* The computer starts in 1970, and the receiver has fallen back: only that this program is younger
+ * tells. */
 static void test_rollover_without_a_clock(void **state)
 {
     (void)state;

@@ -1,5 +1,5 @@
-/* Runs that cannot stand for one engine before and after a service: the finding is withheld, in every
- * output, and says what to do. */
+/* Runs that cannot stand for one engine before and after a service: the finding is withheld, in
+ * every output, and says what to do. */
 #include <setjmp.h>
 #include <stdarg.h>
 #include <stddef.h>

@@ -1,4 +1,5 @@
-/* The estimate on made holds whose true change is known (pair_maker.h): coverage, findings, power. */
+/* The estimate on made holds whose true change is known (pair_maker.h): coverage, findings,
+ * power. */
 #include <setjmp.h>
 #include <stdarg.h>
 #include <stddef.h>
@@ -106,8 +107,9 @@ static void cured_engine_is_found_and_held(void **state)
     assert_int_equal(score.single_inside, score.bands);
 }
 
-/* Seas alike: no claim. Seas 12 K apart and a valve that opens in a straight line: the estimate, which
- * allows for valves that do not, claims a change in 1 to 3 of 100 pairs: a weakness, bounded here. */
+/* Seas alike: no claim. Seas 12 K apart and a valve that opens in a straight line: the estimate,
+ * which allows for valves that do not, claims a change in 1 to 3 of 100 pairs: a weakness, bounded
+ * here. */
 static void no_change_is_not_claimed(void **state)
 {
     (void)state;

@@ -230,9 +230,9 @@ static void published_values_at_5_and_07(void **state)
     near_to(exchanger_ntu(EXCHANGER_COUNTERFLOW, 0.9, 1), 9, 1e-8);
 }
 
-/* Incropera and DeWitt, Fundamentals of Heat and Mass Transfer, example 11.1: counterflow oil cooler, oil
- * 0.1 kg/s (2131 J/kgK) from 100 to 60 degC, water 0.2 kg/s (4178 J/kgK) in at 30 degC. Published:
- * 8524 W, 40.2 degC, 43.2 K; with U 37.8 W/m2K and 5.223 m2. */
+/* Incropera and DeWitt, Fundamentals of Heat and Mass Transfer, example 11.1: counterflow oil
+ * cooler, oil 0.1 kg/s (2131 J/kgK) from 100 to 60 degC, water 0.2 kg/s (4178 J/kgK) in at 30 degC.
+ * Published: 8524 W, 40.2 degC, 43.2 K; with U 37.8 W/m2K and 5.223 m2. */
 static void incropera_example_11_1(void **state)
 {
     (void)state;
@@ -248,8 +248,8 @@ static void incropera_example_11_1(void **state)
     near_to(exchanger_ntu(EXCHANGER_COUNTERFLOW, effectiveness, ratio), 0.92646, 1e-5);
 }
 
-/* The same book, problem 11.24: has this exchanger fouled in service? Statement as published, result
- * recomputed: U falls from 38 to 34.21 W/m2K. */
+/* The same book, problem 11.24: has this exchanger fouled in service? Statement as published,
+ * result recomputed: U falls from 38 to 34.21 W/m2K. */
 static void incropera_problem_11_24(void **state)
 {
     (void)state;

@@ -85,7 +85,8 @@ static void test_propeller_is_no_change(void **state)
 /* --- the naive way */
 
 /* NIST/SEMATECH e-Handbook 1.3.5.3, AUTO83B: n 249 and 79, means 20.14458 and 30.48101, standard
- * deviations 6.41470 and 6.10771; Welch's T -12.94627 (Boost.Math example for these summary data). */
+ * deviations 6.41470 and 6.10771; Welch's T -12.94627 (Boost.Math example for these summary
+ * data). */
 static void test_naive_interval(void **state)
 {
     (void)state;

@@ -1,8 +1,8 @@
-/* test_frame_0183.c - cutting a stream into sentences: what is sound is never lost behind what is not,
- * and what is not sound never gives a number.
+/* test_frame_0183.c - cutting a stream into sentences: what is sound is never lost behind what is
+ * not, and what is not sound never gives a number.
  *
- * Facts on framing: the public guide to NMEA 0183 of the gpsd project. TAG blocks: common knowledge of
- * IEC 61162-450, no open text. More lines and their results stand in tests/captures. */
+ * Facts on framing: the public guide to NMEA 0183 of the gpsd project. TAG blocks: common knowledge
+ * of IEC 61162-450, no open text. More lines and their results stand in tests/captures. */
 #include <setjmp.h>
 #include <stdarg.h>
 #include <stdbool.h>
@@ -327,7 +327,8 @@ static bool is_among(const struct recorded *reading, const struct record *record
     return false;
 }
 
-/* What a damaged line gave must be what the whole one gives, or nothing; and the next line is read. */
+/* What a damaged line gave must be what the whole one gives, or nothing; and the next line is
+ * read. */
 static void assert_no_lie(const struct record *damaged, const struct record *whole,
                           const char *line, const char *damage, size_t place)
 {

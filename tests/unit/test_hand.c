@@ -1,5 +1,5 @@
-/* test_hand.c - readings by hand on their way to evidence: kept in the run file with what is stated of
- * them, found as holds, and never thrown out as stuck, spiky, short or full of gaps. */
+/* test_hand.c - readings by hand on their way to evidence: kept in the run file with what is stated
+ * of them, found as holds, and never thrown out as stuck, spiky, short or full of gaps. */
 #include "run_support.h"
 
 #include <math.h>

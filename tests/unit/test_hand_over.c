@@ -1,5 +1,5 @@
-/* test_hand_over.c - from one run to the next: what comes between them, lines that have begun, messages of
- * several frames that are half way. */
+/* test_hand_over.c - from one run to the next: what comes between them, lines that have begun,
+ * messages of several frames that are half way. */
 #include <setjmp.h>
 #include <stdarg.h>
 #include <stddef.h>
@@ -94,7 +94,8 @@ static void test_all_kinds(void **state)
     assert_non_null(strstr(tape.text, "cold"));
 }
 
-/* A line that began long before the run, from a device that was switched off in the middle of it. */
+/* A line that began long before the run, from a device that was switched off in the middle of
+ * it. */
 static void test_old_line(void **state)
 {
     (void)state;

@@ -80,7 +80,8 @@ static void finish(struct making *m, struct found *found)
     columns_free(&m->columns);
 }
 
-/* Runs a warm engine at 1500 rpm first, then what the caller added, and expects one refusal there. */
+/* Runs a warm engine at 1500 rpm first, then what the caller added, and expects one refusal
+ * there. */
 static void expect_last(struct making *m, enum refusal refusal)
 {
     struct found found = find(m);

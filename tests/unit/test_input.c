@@ -1,4 +1,5 @@
-/* test_input.c - opening, failing and opening again, with a driver and a clock of the test's own. */
+/* test_input.c - opening, failing and opening again, with a driver and a clock of the test's
+ * own. */
 #include <setjmp.h>
 #include <stdarg.h>
 #include <stddef.h>
@@ -146,7 +147,8 @@ static void test_there_from_the_start(void **state)
     assert_int_equal(counted(0, REASON_REOPENED), 0);
 }
 
-/* A device that appears after an hour: tried at growing intervals, said sparingly, then recorded. */
+/* A device that appears after an hour: tried at growing intervals, said sparingly, then
+ * recorded. */
 static void test_appears_after_an_hour(void **state)
 {
     (void)state;

@@ -136,8 +136,8 @@ static void test_a_clock_like_ours(void **state)
 static void test_frames(void **state)
 {
     (void)state;
-    /* EEC1 of address 0, 1500 rpm at 0.125 rpm a bit (SAE J1939-71): raw 12000 = 2EE0h. The input says
-     * that address 0 is engine 1. */
+    /* EEC1 of address 0, 1500 rpm at 0.125 rpm a bit (SAE J1939-71): raw 12000 = 2EE0h. The input
+     * says that address 0 is engine 1. */
     const uint8_t eec1[8] = {0xFF, 0xFF, 0xFF, 0xE0, 0x2E, 0xFF, 0xFF, 0xFF};
     begin(RING);
     intake_frame(&bench.intake, 2, 1000999, 0x8CF00400, eec1, 8);
@@ -190,7 +190,8 @@ static void test_stall_of_a_minute(void **state)
     assert_int_equal(tape.gaps, 0);
 }
 
-/* A ring that is too small: what is lost is counted to the message and told as one gap with times. */
+/* A ring that is too small: what is lost is counted to the message and told as one gap with
+ * times. */
 static void test_overflow(void **state)
 {
     (void)state;

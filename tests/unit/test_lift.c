@@ -31,8 +31,9 @@ static void open_fraction_follows_the_rating(void **state)
     near_to(lift_open_fraction(&bent, 82), 1, 1e-9);
 }
 
-/* Worked by hand: sea 20, open rise 40 K. Wide open the reading would be 60, below the start, so the
- * thermostat controls: (T - 71)/11 * (T - 20) = 40, T^2 - 91 T + 980 = 0, T = (91 + sqrt(4361))/2. */
+/* Worked by hand: sea 20, open rise 40 K. Wide open the reading would be 60, below the start, so
+ * the thermostat controls: (T - 71)/11 * (T - 20) = 40, T^2 - 91 T + 980 = 0, T = (91 +
+ * sqrt(4361))/2. */
 static void reading_in_control_worked_by_hand(void **state)
 {
     (void)state;
@@ -112,9 +113,9 @@ static void corners_stay_sensible(void **state)
     assert_true(isfinite(lift_gain(&plain, 71, 20)) && isfinite(lift_sea_share(&plain, 60, 20)));
 }
 
-/* Common practice, no source: healthy engines run at 170 to 175 degF (76.7 to 79.4 degC), suspect ones a
- * little over 180 degF (82.2 degC). With a common thermostat and an open rise that grew by a half that is what the
- * balance says. */
+/* Common practice, no source: healthy engines run at 170 to 175 degF (76.7 to 79.4 degC), suspect
+ * ones a little over 180 degF (82.2 degC). With a common thermostat and an open rise that grew by a
+ * half that is what the balance says. */
 static void trade_figures_come_out(void **state)
 {
     (void)state;

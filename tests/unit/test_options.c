@@ -224,7 +224,7 @@ static void manual_page_knows_every_option(void **state)
     (void)state;
     static char page[100000];
     const struct command_syntax *all[] = {&compare_syntax, &show_syntax, &export_syntax,
-                                          &check_syntax, &note_syntax, &service_syntax,
+                                          &check_syntax,   &note_syntax, &service_syntax,
                                           &seasons_syntax};
     FILE *file = fopen("analyze/searun-analyze.1", "r");
     assert_non_null(file);

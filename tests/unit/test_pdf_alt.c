@@ -1,5 +1,5 @@
-/* The words of pictures in a PDF: they are there, what was there stays, and files of another kind are left
- * alone. */
+/* The words of pictures in a PDF: they are there, what was there stays, and files of another kind
+ * are left alone. */
 #include <setjmp.h>
 #include <stdarg.h>
 #include <stddef.h>

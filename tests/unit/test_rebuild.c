@@ -520,8 +520,8 @@ static void test_folder(void **state)
         remove_run(names[i]);
 }
 
-/* Another program looks for journals to rebuild while new ones are made: it must not take one that is
- * still empty for one that was cut off, and remove it below the recording that begins. */
+/* Another program looks for journals to rebuild while new ones are made: it must not take one that
+ * is still empty for one that was cut off, and remove it below the recording that begins. */
 static void test_swept_while_made(void **state)
 {
     (void)state;

@@ -1,4 +1,5 @@
-/* test_run_damage.c - files that are cut short, altered, or made to do harm give errors, not crashes. */
+/* test_run_damage.c - files that are cut short, altered, or made to do harm give errors, not
+ * crashes. */
 #include "run_support.h"
 
 #include <hdf5.h>

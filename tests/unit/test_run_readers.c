@@ -1,5 +1,5 @@
-/* test_run_readers.c - programs that know nothing of searun read a run file and agree: h5dump (HDF5's
- * own tool) and h5py where it is installed. Also the frozen file of format version 1. */
+/* test_run_readers.c - programs that know nothing of searun read a run file and agree: h5dump
+ * (HDF5's own tool) and h5py where it is installed. Also the frozen file of format version 1. */
 #include "run_support.h"
 
 #include <math.h>

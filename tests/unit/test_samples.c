@@ -1,4 +1,5 @@
-/* test_samples.c - sample-runs/ is what scripts/make-sample-runs makes, says the truth, and is small. */
+/* test_samples.c - sample-runs/ is what scripts/make-sample-runs makes, says the truth, and is
+ * small. */
 #include <dirent.h>
 #include <math.h>
 #include <setjmp.h>

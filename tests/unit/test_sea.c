@@ -55,7 +55,8 @@ static void reads_the_sea(void **state)
     sea_of(rpm, 3, 0, 300, sea); /* other waters */
     look = sea_look(sea, rpm, CELLS);
     assert_false(sea_follows_engine(&look));
-    assert_near(look.drift, 2.25, 0.1); /* between the middles of the first and last tenth of 50 min */
+    /* between the middles of the first and last tenth of 50 min */
+    assert_near(look.drift, 2.25, 0.1);
 }
 
 static void warmed_by_the_engine(void **state)

@@ -1,5 +1,5 @@
-/* test_seasons.c - the regression over outings, what fouling grows with, and whole seasons of made outings
- * whose truth is known. */
+/* test_seasons.c - the regression over outings, what fouling grows with, and whole seasons of made
+ * outings whose truth is known. */
 #include <setjmp.h>
 #include <stdarg.h>
 #include <stddef.h>
@@ -22,7 +22,8 @@
 
 /* --- the regression */
 
-/* A straight line through six points, every error of its own: against the closed formula of least squares. */
+/* A straight line through six points, every error of its own: against the closed formula of least
+ * squares. */
 static void own_errors_are_plain_least_squares(void **state)
 {
     (void)state;
@@ -44,7 +45,8 @@ static void own_errors_are_plain_least_squares(void **state)
     season_gls_free(&fit);
 }
 
-/* The same by inverting the whole matrix of the errors: exp(-distance / reach) and noise, six points. */
+/* The same by inverting the whole matrix of the errors: exp(-distance / reach) and noise, six
+ * points. */
 static void dense(const double *at, const double *variance, size_t n, double sigma, double reach,
                   double *inverse)
 {
@@ -111,7 +113,8 @@ static void what_is_left_open_is_refused(void **state)
 
 /* --- the clock */
 
-/* 100 hours each summer, none in winter: a date ahead falls into a summer, hours and dates turn round. */
+/* 100 hours each summer, none in winter: a date ahead falls into a summer, hours and dates turn
+ * round. */
 static void hours_know_the_seasons(void **state)
 {
     (void)state;
@@ -257,7 +260,8 @@ static bool holds(struct interval interval, double truth)
     return interval.low <= truth && truth <= interval.high;
 }
 
-/* Of 40 boats nearly all intervals hold the truth; the rate over many is the business of the bench. */
+/* Of 40 boats nearly all intervals hold the truth; the rate over many is the business of the
+ * bench. */
 static void steps_and_trends_hold_the_truth(void **state)
 {
     (void)state;
@@ -417,8 +421,8 @@ static void work_is_guessed_from_the_facts(void **state)
     seasons_free(&made.seasons);
 }
 
-/* Celsius in one run and Fahrenheit (160 and 180 °F, exact) in the next is no other thermostat; two runs of
- * one week after a service are after one service. */
+/* Celsius in one run and Fahrenheit (160 and 180 °F, exact) in the next is no other thermostat; two
+ * runs of one week after a service are after one service. */
 static void what_is_no_work_is_not_guessed(void **state)
 {
     (void)state;

@@ -1,5 +1,6 @@
-/* test_seasons_coverage.c - a short sample of bench_seasons: boats of the model over four seasons, through
- * run files and service log, have their truth inside the intervals. BOATS=N takes more of them. */
+/* test_seasons_coverage.c - a short sample of bench_seasons: boats of the model over four seasons,
+ * through run files and service log, have their truth inside the intervals. BOATS=N takes more of
+ * them. */
 #include <math.h>
 #include <setjmp.h>
 #include <stdarg.h>

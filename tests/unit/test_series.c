@@ -138,10 +138,10 @@ static void means_and_scatter_leave_out_what_is_missing(void **state)
     assert_near(cells_sd(cells, 0, 2), 0, 0);
 }
 
-/* Data: NIST StRD, linear regression, Norris (36 points; certified slope 1.00211681802045 and residual
- * standard deviation 0.884796396144373). Cells hold one value each, and x = 0.3 occurs twice: the
- * first of the two goes. Slope, scatter and mean of the 35 left were worked out in exact rationals,
- * which give the certified digits for all 36. */
+/* Data: NIST StRD, linear regression, Norris (36 points; certified slope 1.00211681802045 and
+ * residual standard deviation 0.884796396144373). Cells hold one value each, and x = 0.3 occurs
+ * twice: the first of the two goes. Slope, scatter and mean of the 35 left were worked out in exact
+ * rationals, which give the certified digits for all 36. */
 static void line_against_nist_norris(void **state)
 {
     (void)state;

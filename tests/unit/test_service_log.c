@@ -1,4 +1,5 @@
-/* test_service_log.c - the service history: what is read, what is refused and how, and adding lines. */
+/* test_service_log.c - the service history: what is read, what is refused and how, and adding
+ * lines. */
 #include <math.h>
 #include <setjmp.h>
 #include <signal.h>
@@ -31,8 +32,8 @@ static enum status parse(const char *content, struct service_log *log, struct co
 static void csv_reads_rfc_4180(void **state)
 {
     (void)state;
-    /* RFC 4180, section 2: rules 1 (CRLF), 2 (no line end at the end of the file), 5 to 7 (quotation
-     * marks around a field, line ends and commas in it, marks written twice). */
+    /* RFC 4180, section 2: rules 1 (CRLF), 2 (no line end at the end of the file), 5 to 7
+     * (quotation marks around a field, line ends and commas in it, marks written twice). */
     static const char content[] =
         "aaa,\"b CRLF\r\nbb, \"\"quoted\"\"\",ccc\r\nzzz,,\" x \"\r\nlast, y ,z";
     struct csv csv = csv_begin(content, sizeof content - 1);
@@ -385,7 +386,8 @@ static void a_named_boat_gets_its_column(void **state)
     assert_non_null(strstr(complaint.text, "no column \"boat\""));
 }
 
-/* What a spreadsheet would reckon is guarded in the file, in every column, and comes back as it was. */
+/* What a spreadsheet would reckon is guarded in the file, in every column, and comes back as it
+ * was. */
 static void guarded_words_come_back(void **state)
 {
     (void)state;
@@ -455,7 +457,8 @@ static void adds_nothing_that_cannot_be_meant(void **state)
     assert_int_equal(service_log_add("/dev/full", &acid, &complaint), STATUS_BAD_DATA);
 }
 
-/* A limit of the file's size stands for a full disk: the first bytes go through, the rest does not. */
+/* A limit of the file's size stands for a full disk: the first bytes go through, the rest does
+ * not. */
 static void takes_a_half_written_line_off_again(void **state)
 {
     (void)state;

@@ -1,5 +1,5 @@
-/* test_service_seasons.c - the service history and its advice in the view over the seasons, on seasons made
- * by hand. */
+/* test_service_seasons.c - the service history and its advice in the view over the seasons, on
+ * seasons made by hand. */
 #include <math.h>
 #include <setjmp.h>
 #include <stdarg.h>

@@ -1,7 +1,8 @@
-/* test_sheet.c - sheets filled in by hand: what is taken, what is refused with which words, and what
- * is stated of the instruments.
+/* test_sheet.c - sheets filled in by hand: what is taken, what is refused with which words, and
+ * what is stated of the instruments.
  *
- * Standard uncertainties of stated limits: half-width over the root of three (JCGM 100:2008, 4.3.7). */
+ * Standard uncertainties of stated limits: half-width over the root of three (JCGM 100:2008,
+ * 4.3.7). */
 #include <setjmp.h>
 #include <stdarg.h>
 #include <stddef.h>

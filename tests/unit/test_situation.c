@@ -1,4 +1,5 @@
-/* test_situation.c - how it goes, told to people and programs; rates and last values behind that. */
+/* test_situation.c - how it goes, told to people and programs; rates and last values behind
+ * that. */
 #include <setjmp.h>
 #include <stdarg.h>
 #include <stddef.h>

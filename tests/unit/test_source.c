@@ -1,4 +1,5 @@
-/* test_source.c - of several sources the right one is taken: every rule of source.h, in its order. */
+/* test_source.c - of several sources the right one is taken: every rule of source.h, in its
+ * order. */
 #include "run_support.h"
 
 #include <math.h>
@@ -37,11 +38,8 @@ static struct candidate *add(struct made *m, size_t run, enum channel_id channel
     struct candidate *c = &m->lists[run][m->books[run].count++];
     c->channel = channel;
     c->origin = make_origin(PROTOCOL_NMEA2000, place, 0, message, source, "");
-    c->series = (struct series){.channel = channel,
-                                .origin = c->origin,
-                                .count = 1,
-                                .time = one_time,
-                                .value = one_value};
+    c->series = (struct series){
+        .channel = channel, .origin = c->origin, .count = 1, .time = one_time, .value = one_value};
     c->profile = (struct profile){
         .coverage = 1, .interval = 1, .step = 0.1, .low = 14.9, .mid = 15, .high = 15.1};
     snprintf(c->title, sizeof c->title, "%.12s from %.20s", message, source);

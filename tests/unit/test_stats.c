@@ -52,8 +52,8 @@ static void nist_univariate(void **state)
     }
 }
 
-/* NumAcc1 to 4 are defined by rule: a middle value, then pairs a tenth below and above. The one-pass
- * formula is 7 % off on NumAcc3 and has a negative variance on NumAcc4. */
+/* NumAcc1 to 4 are defined by rule: a middle value, then pairs a tenth below and above. The
+ * one-pass formula is 7 % off on NumAcc3 and has a negative variance on NumAcc4. */
 static void nist_numerical_accuracy(void **state)
 {
     (void)state;
@@ -73,8 +73,8 @@ static void nist_numerical_accuracy(void **state)
     }
 }
 
-/* --- NIST StRD, linear least squares. GSL's own tests ask 1e-10 of Norris, Pontius and Longley, and
- * 1e-7 of Filip. */
+/* --- NIST StRD, linear least squares. GSL's own tests ask 1e-10 of Norris, Pontius and Longley,
+ * and 1e-7 of Filip. */
 
 struct linear {
     const char *name;
@@ -328,9 +328,9 @@ static void gum_h5(void **state)
 }
 
 /* --- before and after with a temperature covariate: the shape of our job.
- * Data set "whiteside" of the R package MASS (gas used by a house against the outdoor temperature, before
- * and after it was insulated); results by R 4.2.2, as in Venables and Ripley, Modern Applied Statistics
- * with S, 4th edition, 6.1. */
+ * Data set "whiteside" of the R package MASS (gas used by a house against the outdoor temperature,
+ * before and after it was insulated); results by R 4.2.2, as in Venables and Ripley, Modern Applied
+ * Statistics with S, 4th edition, 6.1. */
 
 struct week {
     int after;

@@ -137,7 +137,8 @@ static void draws_are_of_the_posterior(void **state)
     thermostat_free(&found);
 }
 
-/* Fits come out at 0.75 of what holds need (lag.c); 90 s of a run stand for 120 s, pulled by the usual. */
+/* Fits come out at 0.75 of what holds need (lag.c); 90 s of a run stand for 120 s, pulled by the
+ * usual. */
 static void pooled_time_constants_are_raised(void **state)
 {
     (void)state;

@@ -27,8 +27,8 @@ static void close_to(double value, double wanted, double relative)
     assert_true(off <= most && off >= -most);
 }
 
-/* Factors: NIST Special Publication 811 (2008), appendix B.8, given there to seven digits or exactly:
- * psi to kPa 6.894757, gallon (US) to L 3.785412, foot to m 0.3048, knot to m/s 0.5144444,
+/* Factors: NIST Special Publication 811 (2008), appendix B.8, given there to seven digits or
+ * exactly: psi to kPa 6.894757, gallon (US) to L 3.785412, foot to m 0.3048, knot to m/s 0.5144444,
  * pound-force to N 4.448222; degree Fahrenheit to degree Celsius (F - 32)/1.8. */
 static void converts_as_the_standards_say(void **state)
 {

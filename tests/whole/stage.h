@@ -1,5 +1,5 @@
-/* stage.h - what tests that run the programs from outside share: a scratch folder, starting and ending
- * programs, what they said, sentences with checksums, and comparing two run files. */
+/* stage.h - what tests that run the programs from outside share: a scratch folder, starting and
+ * ending programs, what they said, sentences with checksums, and comparing two run files. */
 #ifndef STAGE_H
 #define STAGE_H
 

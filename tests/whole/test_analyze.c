@@ -1,4 +1,5 @@
-/* searun-analyze from outside: a comparison with all its outputs, and everything that can go wrong. */
+/* searun-analyze from outside: a comparison with all its outputs, and everything that can go
+ * wrong. */
 #include "stage.h"
 
 #include <cjson/cJSON.h>
@@ -159,8 +160,8 @@ static void command_gives_the_same_numbers(void **state)
     cJSON_Delete(two);
 }
 
-/* Sides that are swapped: withheld with what to do, unless somebody vouches for them, which the command
- * that gives the same numbers repeats. */
+/* Sides that are swapped: withheld with what to do, unless somebody vouches for them, which the
+ * command that gives the same numbers repeats. */
 static void swapped_sides_are_withheld(void **state)
 {
     (void)state;
@@ -224,9 +225,11 @@ static void charts_can_be_drawn_again_by_hand(void **state)
     stage_expect(start_analyze("compare", "--before", stage_path("before.h5"), "--after",
                                stage_path("after.h5"), "--output", stage_path("again"), "--quiet"),
                  0);
-    snprintf(script, sizeof script,
-             "cd %s && rm *.svg *.png *.pdf && for f in *.gp; do LC_ALL=C.UTF-8 gnuplot $f; done && ls *.svg",
-             stage_path("again/charts"));
+    snprintf(
+        script, sizeof script,
+        "cd %s && rm *.svg *.png *.pdf && for f in *.gp; do LC_ALL=C.UTF-8 gnuplot $f; done && "
+        "ls *.svg",
+        stage_path("again/charts"));
     struct program program = start_shell(script);
     stage_expect(program, 0);
     assert_string_equal(stage_said(&program), "budget.svg\nchange.svg\ncoolant.svg\nopen-rise.svg\n"
@@ -440,11 +443,12 @@ static void check_tells_sound_from_damaged(void **state)
     assert_string_equal(stage_said(&quiet), "");
 }
 
-/* HDF5 itself leaks a little where metadata are damaged; other errors of memory end with code 99. */
+/* HDF5 itself leaks a little where metadata are damaged; other errors of memory end with code
+ * 99. */
 #define NO_LEAKS "ASAN_OPTIONS=detect_leaks=0:exitcode=99"
 
-/* One byte changed at 24 places: never a crash, and wherever check calls the file sound, a comparison
- * still works. At least one place lies in data and is found. */
+/* One byte changed at 24 places: never a crash, and wherever check calls the file sound, a
+ * comparison still works. At least one place lies in data and is found. */
 static void damage_is_found_and_harms_nobody(void **state)
 {
     (void)state;

@@ -1,6 +1,6 @@
-/* The regression of the seasons (season_gls.h: errors alike on days near each other, a step at a service)
- * against generalised least squares in R, package nlme: J. C. Pinheiro, D. M. Bates, Mixed-Effects Models
- * in S and S-PLUS, 2000. Skipped, with words, where R or nlme is missing. */
+/* The regression of the seasons (season_gls.h: errors alike on days near each other, a step at a
+ * service) against generalised least squares in R, package nlme: J. C. Pinheiro, D. M. Bates,
+ * Mixed-Effects Models in S and S-PLUS, 2000. Skipped, with words, where R or nlme is missing. */
 #include "stage.h"
 
 #include <math.h>
@@ -14,7 +14,8 @@
 #define REACH 0.15
 #define OWN 0.012 /* standard deviation of each outing's own error */
 
-/* The first fit is told how the errors hang together, the second finds it (restricted likelihood). */
+/* The first fit is told how the errors hang together, the second finds it (restricted
+ * likelihood). */
 static const char script[] =
     "suppressMessages(library(nlme))\n"
     "a <- commandArgs(TRUE)\n"

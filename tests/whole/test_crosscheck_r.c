@@ -1,5 +1,6 @@
-/* One whole comparison against an independent one in R: a mixed model with a level for each run (package
- * nlme), fitted to the holds that searun-analyze writes. Skipped, with words, where R or nlme is missing. */
+/* One whole comparison against an independent one in R: a mixed model with a level for each run
+ * (package nlme), fitted to the holds that searun-analyze writes. Skipped, with words, where R or
+ * nlme is missing. */
 #include "stage.h"
 
 #include <cjson/cJSON.h>
@@ -7,8 +8,9 @@
 
 #define RUNS 3 /* a side */
 
-/* The steady balance with the rated thermostat (71 to 82 degC) and a time constant of 75 s, ln K as a
- * quadratic of ln speed, a random level for each run, weights from what 0.1 K and 1.5 % make of ln K. */
+/* The steady balance with the rated thermostat (71 to 82 degC) and a time constant of 75 s, ln K as
+ * a quadratic of ln speed, a random level for each run, weights from what 0.1 K and 1.5 % make of
+ * ln K. */
 static const char script[] =
     "suppressMessages(library(nlme))\n"
     "a <- commandArgs(TRUE)\n"

@@ -2,8 +2,8 @@
  * on a virtual CAN interface and on an adapter on a serial line. tests/guest/can-inside is what
  * happens there.
  *
- * SEARUN_GUEST_SECONDS makes it longer; SEARUN_SOAK_ROUNDS (default 5) is how often the interface is taken
- * down at its end. Skipped, with words, where QEMU or the kernel package
+ * SEARUN_GUEST_SECONDS makes it longer; SEARUN_SOAK_ROUNDS (default 5) is how often the interface
+ * is taken down at its end. Skipped, with words, where QEMU or the kernel package
  * cannot be had. The programs are the ones of build/release: emulation is slow enough without
  * sanitizers. */
 #include <setjmp.h>

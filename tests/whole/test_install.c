@@ -1,8 +1,9 @@
-/* test_install.c - make install puts down what the installed README names, and make uninstall takes all of
- * it away. */
+/* test_install.c - make install puts down what the installed README names, and make uninstall takes
+ * all of it away. */
 #include "stage.h"
 
-/* A line of the shell from the top folder. The programs are those of the tests, and are not made anew. */
+/* A line of the shell from the top folder. The programs are those of the tests, and are not made
+ * anew. */
 static struct program start_make(const char *rest)
 {
     char line[3000];

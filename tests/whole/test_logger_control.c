@@ -1,4 +1,5 @@
-/* test_logger_control.c - asking a logger at work: marks, facts, status; hostile texts and clients. */
+/* test_logger_control.c - asking a logger at work: marks, facts, status; hostile texts and
+ * clients. */
 #include <cjson/cJSON.h>
 #include <sys/un.h>
 
@@ -156,7 +157,8 @@ static void expect_reply(const char *bytes, size_t length, const char *words)
         fail_msg("expected \"%s\", got \"%s\"", words, reply);
 }
 
-/* Half requests, endless ones, clients that never read or go away: the loop goes on, others are served. */
+/* Half requests, endless ones, clients that never read or go away: the loop goes on, others are
+ * served. */
 static void test_bad_clients(void **state)
 {
     (void)state;

@@ -17,8 +17,8 @@ static void input_text(char *to, size_t room, const char *driver, unsigned port)
     snprintf(to, room, "%s%u", driver, port);
 }
 
-/* Two inputs at once, a connection that breaks and comes back, noise, and a clean end; then the capture
- * of that run is replayed and must give the same run. */
+/* Two inputs at once, a connection that breaks and comes back, noise, and a clean end; then the
+ * capture of that run is replayed and must give the same run. */
 static void test_two_inputs_and_replay(void **state)
 {
     (void)state;

@@ -225,8 +225,8 @@ static void test_duration_of_the_capture(void **state)
     run_close(run);
 }
 
-/* All that can be wrong with a line, in one capture. Nothing is lost: what is not a reading is counted,
- * and all bytes are kept. */
+/* All that can be wrong with a line, in one capture. Nothing is lost: what is not a reading is
+ * counted, and all bytes are kept. */
 static void test_bad_lines(void **state)
 {
     (void)state;

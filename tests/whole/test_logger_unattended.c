@@ -1,6 +1,6 @@
-/* test_logger_unattended.c - a logger that is left alone: runs begin and end with the engine, are split without
- * a loss, and survive a power cut with what was heard before the start; settings are read again; a service
- * manager is told. */
+/* test_logger_unattended.c - a logger that is left alone: runs begin and end with the engine, are
+ * split without a loss, and survive a power cut with what was heard before the start; settings are
+ * read again; a service manager is told. */
 #include "unattended.h"
 
 static char folder[300];
@@ -288,7 +288,8 @@ static void test_service_manager(void **state)
     close(fd);
 }
 
-/* The unit as systemd reads it, if it is here; the program that it names is not, where it is tested. */
+/* The unit as systemd reads it, if it is here; the program that it names is not, where it is
+ * tested. */
 static void test_unit_is_sound(void **state)
 {
     (void)state;

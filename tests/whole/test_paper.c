@@ -125,8 +125,8 @@ static void first_page_tells_all(void **state)
                  0);
 }
 
-/* Two engines: both findings, the dates and one chart of both still share the first page, on Letter too,
- * which is lower. */
+/* Two engines: both findings, the dates and one chart of both still share the first page, on Letter
+ * too, which is lower. */
 static void first_page_of_a_twin_tells_all(void **state)
 {
     (void)state;
@@ -271,7 +271,8 @@ static size_t picture_number(FILE *file)
     return number;
 }
 
-/* The margins of a page are white: `share` of its width on both sides. What is cut off reaches the edge. */
+/* The margins of a page are white: `share` of its width on both sides. What is cut off reaches the
+ * edge. */
 static void margins_are_white(const char *name, double share)
 {
     FILE *file = fopen(stage_path(name), "rb");
@@ -419,8 +420,8 @@ static void hostile_words_stay_words(void **state)
         tell(hostile[kind].what, "every text fact", hostile[kind].result);
 }
 
-/* 10,000 characters are no fact: refused with words where people enter them; in a run file of some other
- * program left out, counted by check, and shown as not recorded. */
+/* 10,000 characters are no fact: refused with words where people enter them; in a run file of some
+ * other program left out, counted by check, and shown as not recorded. */
 static void ten_thousand_characters_are_no_fact(void **state)
 {
     (void)state;
@@ -478,8 +479,8 @@ static bool have_browser(void)
     return false;
 }
 
-/* No request leaves the page, and nothing is complained about. That requests would be seen is tried with
- * a page that makes some. */
+/* No request leaves the page, and nothing is complained about. That requests would be seen is tried
+ * with a page that makes some. */
 static void page_asks_for_nothing(void **state)
 {
     static const char bad[] =
@@ -501,7 +502,8 @@ static void page_asks_for_nothing(void **state)
     stage_expect(start_line("no grep -oE '(src|href|url\\()[^>]*https?:' a4/report.html"), 0);
 }
 
-/* Printed on A4 and Letter, by the style sheet and by ourselves, nothing is cut off at the edges. */
+/* Printed on A4 and Letter, by the style sheet and by ourselves, nothing is cut off at the
+ * edges. */
 static void nothing_is_cut_off_in_print(void **state)
 {
     (void)state;

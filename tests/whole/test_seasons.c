@@ -1,5 +1,5 @@
-/* The view over the seasons from outside: a folder of runs of an invented boat, with a broken file and another
- * boat among them; what is written, and what is said where something is missing. */
+/* The view over the seasons from outside: a folder of runs of an invented boat, with a broken file
+ * and another boat among them; what is written, and what is said where something is missing. */
 #include "stage.h"
 
 #include <cjson/cJSON.h>

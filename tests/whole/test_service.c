@@ -1,5 +1,5 @@
-/* The service history from outside: a technician writes lines, a comparison finds the log beside the runs
- * and tells it with the steps after a service. Run files: sample-runs/. */
+/* The service history from outside: a technician writes lines, a comparison finds the log beside
+ * the runs and tells it with the steps after a service. Run files: sample-runs/. */
 #include "stage.h"
 
 #include <cjson/cJSON.h>
@@ -43,8 +43,8 @@ static const char *log_now(void)
     return bytes;
 }
 
-/* The words as they were printed, with one blank for every run of blanks and line ends: how lines are
- * broken is none of this test's business. */
+/* The words as they were printed, with one blank for every run of blanks and line ends: how lines
+ * are broken is none of this test's business. */
 static const char *flat(const struct program *program)
 {
     static char words[200000];

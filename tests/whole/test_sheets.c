@@ -1,5 +1,5 @@
-/* test_sheets.c - boats without a data bus, by the programs: sheets and files of other loggers become runs
- * that compare. */
+/* test_sheets.c - boats without a data bus, by the programs: sheets and files of other loggers
+ * become runs that compare. */
 #include "stage.h"
 
 #define start_analyze(...)                                                                         \

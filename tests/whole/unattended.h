@@ -1,4 +1,5 @@
-/* unattended.h - what tests share that leave a logger alone: engines on a network of this machine, and asking. */
+/* unattended.h - what tests share that leave a logger alone: engines on a network of this machine,
+ * and asking. */
 #ifndef UNATTENDED_H
 #define UNATTENDED_H
 
