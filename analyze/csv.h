@@ -27,11 +27,6 @@ struct csv_row {
     const char *fault; /* why the row cannot be read, for people; NULL if it can */
 };
 
-/* The text of a file as a spreadsheet saved it, in UTF-8: UTF-8 as it is, UTF-16 by its byte order
- * mark, else Windows-1252; *foreign says that it was not UTF-8. NULL if it is no text or memory ran
- * out. To be freed. Pure. */
-char *csv_decode(const char *bytes, size_t length, size_t *out_length, bool *foreign);
-
 /* Begins to read `length` bytes, which stay the caller's and hold no NUL. */
 struct csv csv_begin(const char *bytes, size_t length);
 

@@ -10,6 +10,7 @@
 #include <time.h>
 
 #include "csv.h"
+#include "encoding.h"
 #include "reading.h"
 #include "service_columns.h"
 #include "text.h"
@@ -442,7 +443,9 @@ enum status service_log_parse(const char *bytes, size_t length, const char *name
     if (length > SIZE_MOST)
         return complain(complaint, STATUS_BAD_DATA,
                         "%s is no service log: it is larger than %d KiB", name, SIZE_MOST / 1024);
-    char *text = csv_decode(bytes, length, &length, &out->foreign);
+    const char *foreign;
+    char *text = encoding_decode(bytes, length, &length, &foreign);
+    out->foreign = foreign != NULL;
     if (text == NULL)
         return complain(complaint, STATUS_BAD_DATA,
                         "%s is no text that can be read; save it from the spreadsheet as CSV in "

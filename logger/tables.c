@@ -1,7 +1,6 @@
 /* tables.c - from a sheet or table to its run file; see tabled.h. */
 #include <errno.h>
 #include <fcntl.h>
-#include <iconv.h>
 #include <inttypes.h>
 #include <math.h>
 #include <stdio.h>
@@ -10,6 +9,7 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
+#include "encoding.h"
 #include "import.h"
 #include "names.h"
 #include "run_write.h"
@@ -24,7 +24,7 @@ struct source {
     const char *kind; /* "sheet", "csv" */
     char *bytes;      /* owned, as they are in the file, with a NUL behind */
     size_t byte_count;
-    char *text; /* the same in UTF-8: `bytes`, or owned */
+    char *text; /* the same in UTF-8, owned */
     size_t length;
     struct tabled table;
     const struct voice *voice;
@@ -97,46 +97,16 @@ static enum status check_kind(const struct source *source, struct complaint *com
     return STATUS_OK;
 }
 
-/* The bytes in UTF-8, from that encoding; NULL if they are not in it, or there is no memory. */
-static char *converted(const struct source *source, const char *encoding, size_t *length)
-{
-    iconv_t state = iconv_open("UTF-8", encoding);
-    size_t left = source->byte_count, room = 3 * source->byte_count + 4, free_room = room - 1;
-    char *from = source->bytes, *out = malloc(room), *to = out;
-    bool done =
-        state != (iconv_t)-1 && out && iconv(state, &from, &left, &to, &free_room) != (size_t)-1;
-    if (state != (iconv_t)-1)
-        iconv_close(state);
-    if (!done) {
-        free(out);
-        return NULL;
-    }
-    *to = '\0';
-    *length = (size_t)(to - out);
-    return out;
-}
-
-/* UTF-8 as it is; else what spreadsheets save otherwise. */
 static enum status decode(struct source *source, struct complaint *complaint)
 {
-    bool wide = source->byte_count >= 2 && (memcmp(source->bytes, "\xFF\xFE", 2) == 0 ||
-                                            memcmp(source->bytes, "\xFE\xFF", 2) == 0);
-    size_t length;
-    char *same = wide ? NULL : converted(source, "UTF-8", &length);
-    source->text = source->bytes;
-    source->length = source->byte_count;
-    if (!same) {
-        const char *encoding = wide ? "UTF-16" : "WINDOWS-1252";
-        source->text = converted(source, encoding, &source->length);
-        if (source->text)
-            say(source->voice, SAY_NOTE, "%s is not in UTF-8; it is read as %s", source->path,
-                encoding);
-    }
-    free(same);
-    if (source->text && !memchr(source->text, '\0', source->length))
-        return STATUS_OK;
-    return complain(complaint, STATUS_BAD_DATA,
-                    "%s is no text that can be read; save it as CSV in UTF-8", source->path);
+    const char *foreign;
+    source->text = encoding_decode(source->bytes, source->byte_count, &source->length, &foreign);
+    if (!source->text)
+        return complain(complaint, STATUS_BAD_DATA,
+                        "%s is no text that can be read; save it as CSV in UTF-8", source->path);
+    if (foreign)
+        say(source->voice, SAY_NOTE, "%s is not in UTF-8; it is read as %s", source->path, foreign);
+    return STATUS_OK;
 }
 
 static enum status load(struct source *source, size_t most, struct complaint *complaint)
@@ -154,8 +124,7 @@ static enum status load(struct source *source, size_t most, struct complaint *co
 
 static void source_free(struct source *source)
 {
-    if (source->text != source->bytes)
-        free(source->text);
+    free(source->text);
     free(source->bytes);
     tabled_free(&source->table);
 }
