@@ -46,15 +46,16 @@ static enum status draw_charts(struct work *work, const char *folder)
 
 static enum status make_charts(struct work *work)
 {
-    char *folder = folder_path(work->delivery->output, "charts");
+    char *folder = folder_path(work->delivery->handing->output, "charts");
     if (folder == NULL)
         return complain(work->complaint, STATUS_MEMORY, "no memory left for the charts");
-    enum status status = folder_make(work->delivery->output, work->complaint);
+    enum status status = folder_make(work->delivery->handing->output, work->complaint);
     if (status == STATUS_OK)
         status = folder_make(folder, work->complaint);
     if (status == STATUS_OK)
-        status = work->delivery->kind->plan(work->delivery->subject, work->delivery->style,
-                                            &work->drawings, work->complaint);
+        status =
+            work->delivery->kind->plan(work->delivery->subject, &work->delivery->handing->style,
+                                       &work->drawings, work->complaint);
     if (status == STATUS_OK)
         status = draw_charts(work, folder);
     free(folder);
@@ -65,7 +66,7 @@ static struct report_input input_of(const struct work *work, enum report_extent 
 {
     return (struct report_input){
         .extent = extent,
-        .style = work->delivery->style,
+        .style = &work->delivery->handing->style,
         .drawings = &work->drawings,
         .command = work->delivery->command,
     };
@@ -73,7 +74,8 @@ static struct report_input input_of(const struct work *work, enum report_extent 
 
 static enum status write_file(struct work *work, const char *name, struct text *content)
 {
-    enum status status = folder_write(work->delivery->output, name, content, work->complaint);
+    enum status status =
+        folder_write(work->delivery->handing->output, name, content, work->complaint);
     text_free(content);
     return status;
 }
@@ -82,15 +84,15 @@ static enum status write_file(struct work *work, const char *name, struct text *
 static enum status write_pdf(struct work *work, const struct document *document)
 {
     struct text content = {0};
-    enum status status =
-        report_pdf(&content, document, &work->drawings, work->delivery->paper, work->complaint);
+    enum status status = report_pdf(&content, document, &work->drawings,
+                                    work->delivery->handing->paper, work->complaint);
     if (status == STATUS_OK)
         return write_file(work, "report.pdf", &content);
     text_free(&content);
     if (status != STATUS_NOT_FOUND)
         return status;
     work->no_pdf = *work->complaint;
-    char *old = folder_path(work->delivery->output, "report.pdf");
+    char *old = folder_path(work->delivery->handing->output, "report.pdf");
     if (old != NULL)
         unlink(old);
     free(old);
@@ -124,9 +126,9 @@ static enum status write_report(struct work *work, const struct document *docume
     if (status != STATUS_OK)
         return status;
     status = write_tables(work);
-    return status == STATUS_OK
-               ? folder_write(work->delivery->output, "result.json", &work->json, work->complaint)
-               : status;
+    return status == STATUS_OK ? folder_write(work->delivery->handing->output, "result.json",
+                                              &work->json, work->complaint)
+                               : status;
 }
 
 static enum status fill_folder(struct work *work)
@@ -157,7 +159,7 @@ static void print_places(const struct work *work, struct text *printed)
 {
     const char *leaves = work->delivery->kind->leaves;
     text_add(printed, "\nThe whole report is in ");
-    text_clean(printed, work->delivery->output);
+    text_clean(printed, work->delivery->handing->output);
     text_add(printed, work->no_pdf.text[0] != '\0'
                           ? "\n  report.html for a browser and for print\n"
                           : "\n  report.pdf to attach, report.html for a browser\n");
@@ -175,12 +177,12 @@ static enum status print_report(struct work *work, struct text *printed)
 {
     struct document document = {0};
     struct report_input input =
-        input_of(work, work->delivery->output == NULL ? REPORT_WHOLE : REPORT_SUMMARY);
+        input_of(work, work->delivery->handing->output == NULL ? REPORT_WHOLE : REPORT_SUMMARY);
     enum status status =
         work->delivery->kind->build(work->delivery->subject, &input, &document, work->complaint);
     if (status == STATUS_OK) {
         report_text(printed, &document, &work->drawings, NULL, work->delivery->colour);
-        if (work->delivery->output != NULL)
+        if (work->delivery->handing->output != NULL)
             print_places(work, printed);
     }
     document_free(&document);
@@ -189,7 +191,7 @@ static enum status print_report(struct work *work, struct text *printed)
 
 static enum status write_json(struct work *work, struct text *printed)
 {
-    const char *name = work->delivery->json;
+    const char *name = work->delivery->handing->json;
     if (strcmp(name, "-") != 0)
         return file_write(name, &work->json, work->complaint);
     text_add(printed, text_string(&work->json));
@@ -198,14 +200,15 @@ static enum status write_json(struct work *work, struct text *printed)
 
 static enum status do_all(struct work *work, struct text *printed)
 {
-    bool json_printed = work->delivery->json != NULL && strcmp(work->delivery->json, "-") == 0;
+    bool json_printed =
+        work->delivery->handing->json != NULL && strcmp(work->delivery->handing->json, "-") == 0;
     enum status status = work->delivery->kind->json(
         work->delivery->subject, work->delivery->command, &work->json, work->complaint);
-    if (status == STATUS_OK && work->delivery->output != NULL)
+    if (status == STATUS_OK && work->delivery->handing->output != NULL)
         status = fill_folder(work);
-    if (status == STATUS_OK && work->delivery->json != NULL)
+    if (status == STATUS_OK && work->delivery->handing->json != NULL)
         status = write_json(work, printed);
-    if (status == STATUS_OK && !work->delivery->quiet && !json_printed)
+    if (status == STATUS_OK && !work->delivery->handing->quiet && !json_printed)
         status = print_report(work, printed);
     return status;
 }

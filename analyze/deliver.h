@@ -32,13 +32,18 @@ struct delivery_kind {
 };
 extern const struct delivery_kind delivery_of_comparison, delivery_of_seasons;
 
+/* How somebody wants it. */
+struct handing {
+    struct style style;
+    enum paper paper;          /* of the PDF */
+    const char *output, *json; /* NULL: not asked for */
+    bool quiet;
+};
+
 struct delivery {
     const struct delivery_kind *kind;
     const void *subject; /* struct answer, struct seasons */
-    const struct style *style;
-    enum paper paper;
-    const char *output, *json; /* NULL: not asked for */
-    bool quiet;
+    const struct handing *handing;
     const char *command; /* that gives the same numbers again */
     bool colour;         /* in `printed` */
     FILE *progress;      /* told while charts are drawn; NULL: nobody */

@@ -83,7 +83,7 @@ static bool wants_colour(void)
     return isatty(STDOUT_FILENO) != 0 && (no == NULL || no[0] == '\0');
 }
 
-/* --- compare */
+/* --- handing over */
 
 static enum outcome deliver_it(const struct delivery *delivery)
 {
@@ -107,24 +107,29 @@ static FILE *progress_stream(bool quiet)
     return isatty(STDERR_FILENO) && !quiet ? stderr : NULL;
 }
 
+/* `command` gives the same numbers again. */
+static enum outcome hand_over(const struct delivery_kind *kind, const void *subject,
+                              const struct handing *handing, const struct text *command)
+{
+    const struct delivery delivery = {
+        .kind = kind,
+        .subject = subject,
+        .handing = handing,
+        .command = text_string(command),
+        .colour = wants_colour(),
+        .progress = progress_stream(handing->quiet),
+    };
+    return command->failed ? OUTCOME_MEMORY : deliver_it(&delivery);
+}
+
+/* --- compare */
+
 static enum outcome deliver_answer(const struct compare_request *request,
                                    const struct answer *answer)
 {
     struct text command = {0};
     compare_command(&command, request);
-    struct delivery delivery = {
-        .kind = &delivery_of_comparison,
-        .subject = answer,
-        .style = &request->style,
-        .paper = request->paper,
-        .output = request->output,
-        .json = request->json,
-        .quiet = request->quiet,
-        .command = text_string(&command),
-        .colour = wants_colour(),
-        .progress = progress_stream(request->quiet),
-    };
-    enum outcome outcome = command.failed ? OUTCOME_MEMORY : deliver_it(&delivery);
+    enum outcome outcome = hand_over(&delivery_of_comparison, answer, &request->handing, &command);
     text_free(&command);
     return outcome;
 }
@@ -159,19 +164,7 @@ static enum outcome deliver_seasons(const struct seasons_request *request,
 {
     struct text command = {0};
     seasons_command(&command, request);
-    struct delivery delivery = {
-        .kind = &delivery_of_seasons,
-        .subject = seasons,
-        .style = &request->style,
-        .paper = request->paper,
-        .output = request->output,
-        .json = request->json,
-        .quiet = request->quiet,
-        .command = text_string(&command),
-        .colour = wants_colour(),
-        .progress = progress_stream(request->quiet),
-    };
-    enum outcome outcome = command.failed ? OUTCOME_MEMORY : deliver_it(&delivery);
+    enum outcome outcome = hand_over(&delivery_of_seasons, seasons, &request->handing, &command);
     text_free(&command);
     return outcome;
 }
@@ -191,7 +184,7 @@ static void read_progress(void *self, size_t done, size_t count)
 static enum status read_seasons(const struct seasons_request *request, struct seasons *seasons,
                                 struct complaint *complaint)
 {
-    FILE *progress = progress_stream(request->quiet);
+    FILE *progress = progress_stream(request->handing.quiet);
     struct seasons_paths paths = {
         .count = request->runs.count,
         .list = request->runs.list,

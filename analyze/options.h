@@ -6,6 +6,7 @@
 #include <stddef.h>
 
 #include "compare.h"
+#include "deliver.h"
 #include "document.h"
 #include "seasons.h"
 #include "status.h"
@@ -72,24 +73,18 @@ enum status parse_percent(const char *text, double *share, struct complaint *com
 /* --- what the commands were asked */
 
 struct compare_request {
+    struct handing handing;         /* first: options_shared.h */
     struct compare_options options; /* before and after point into the lists */
     struct string_list before, after;
     char *found_log; /* service log beside a run; owned */
-    struct style style;
-    enum paper paper;          /* of the PDF */
-    const char *output, *json; /* NULL: not asked for */
-    bool quiet;
 };
 
 struct seasons_request {
+    struct handing handing; /* first: options_shared.h */
     struct seasons_options options;
     struct string_list runs; /* files and folders */
     const char *services;    /* NULL: found beside the runs */
     bool no_cache;
-    struct style style;
-    enum paper paper;
-    const char *output, *json; /* NULL: not asked for */
-    bool quiet;
 };
 
 struct show_request {

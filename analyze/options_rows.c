@@ -1,16 +1,12 @@
 /* options_rows.c - the options of each command. */
-#include "options.h"
+#include "options_shared.h"
 
-#include <errno.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
 #include <unistd.h>
 
 #include "service_log.h"
-
-#define TAKE(name)                                                                                 \
-    static enum status name(void *target, const char *value, struct complaint *complaint)
 
 /* --- compare */
 
@@ -26,15 +22,8 @@ TAKE(take_after)
 
 TAKE(take_sea)
 {
-    double *sea = &((struct compare_request *)target)->options.reference_sea;
-    const struct channel *channel = channel_get(CHANNEL_SEA_TEMPERATURE);
-    enum status status = parse_temperature(value, sea, complaint);
-    if (status == STATUS_OK && !(*sea >= channel->low && *sea <= channel->high))
-        status = complain(complaint, STATUS_BAD_USAGE,
-                          "%.1f degC is no temperature of a sea; %.0f to %.0f degC is allowed (in "
-                          "Fahrenheit with an F behind it: 68F)",
-                          *sea, channel->low, channel->high);
-    return status;
+    return option_read_sea(&((struct compare_request *)target)->options.reference_sea, value,
+                           complaint);
 }
 
 TAKE(take_thermostat)
@@ -44,27 +33,16 @@ TAKE(take_thermostat)
                             complaint);
 }
 
-static enum status take_kelvin(double *target, const char *value, double most,
-                               struct complaint *complaint)
-{
-    double kelvin;
-    enum status status = parse_difference(value, &kelvin, complaint);
-    if (status == STATUS_OK && !(kelvin >= 0 && kelvin <= most))
-        status = complain(complaint, STATUS_BAD_USAGE, "0 to %.0f K is allowed", most);
-    if (status == STATUS_OK)
-        *target = kelvin;
-    return status;
-}
-
 TAKE(take_thermostat_uncertainty)
 {
-    return take_kelvin(&((struct compare_request *)target)->options.thermostat_u, value, 20,
-                       complaint);
+    return option_read_kelvin(&((struct compare_request *)target)->options.thermostat_u, value, 0,
+                              20, complaint);
 }
 
 TAKE(take_sender_uncertainty)
 {
-    return take_kelvin(&((struct compare_request *)target)->options.sender_u, value, 20, complaint);
+    return option_read_kelvin(&((struct compare_request *)target)->options.sender_u, value, 0, 20,
+                              complaint);
 }
 
 TAKE(take_day_load)
@@ -93,30 +71,15 @@ TAKE(take_confidence)
     return STATUS_OK;
 }
 
-/* A whole number from 0 to `most` in decimal digits. */
-static bool read_whole(const char *value, unsigned long long most, unsigned long long *out)
-{
-    size_t digits = strspn(value, "0123456789");
-    if (digits == 0 || value[digits] != '\0')
-        return false;
-    errno = 0;
-    *out = strtoull(value, NULL, 10);
-    return errno == 0 && *out <= most;
-}
-
 TAKE(take_seed)
 {
-    unsigned long long seed;
-    if (!read_whole(value, UINT64_C(1) << 53, &seed))
-        return complain(complaint, STATUS_BAD_USAGE, "give a whole number from 0 to 2^53");
-    ((struct compare_request *)target)->options.seed = seed;
-    return STATUS_OK;
+    return option_read_seed(&((struct compare_request *)target)->options.seed, value, complaint);
 }
 
 TAKE(take_control)
 {
     unsigned long long engine;
-    if (!read_whole(value, INSTANCE_MAX - 1, &engine))
+    if (!option_read_whole(value, INSTANCE_MAX - 1, &engine))
         return complain(
             complaint, STATUS_BAD_USAGE,
             "give the number of the engine that was left alone, 0 to %d; `searun-analyze "
@@ -170,78 +133,16 @@ TAKE(take_source)
     return STATUS_OK;
 }
 
-static enum status read_units(struct style *style, const char *value, struct complaint *complaint)
-{
-    if (strcmp(value, "si") == 0)
-        style->units = UNITS_SI;
-    else if (strcmp(value, "us") == 0)
-        style->units = UNITS_US;
-    else
-        return complain(complaint, STATUS_BAD_USAGE, "give si or us");
-    return STATUS_OK;
-}
-
-static enum status read_decimal(struct style *style, const char *value, struct complaint *complaint)
-{
-    if (strcmp(value, "point") != 0 && strcmp(value, "comma") != 0)
-        return complain(complaint, STATUS_BAD_USAGE, "give point or comma");
-    style->decimal_comma = strcmp(value, "comma") == 0;
-    return STATUS_OK;
-}
-
-TAKE(take_units)
-{
-    return read_units(&((struct compare_request *)target)->style, value, complaint);
-}
-
-TAKE(take_decimal)
-{
-    return read_decimal(&((struct compare_request *)target)->style, value, complaint);
-}
-
-static enum status take_name(const char **target, const char *value, struct complaint *complaint)
-{
-    if (value[0] == '\0')
-        return complain(complaint, STATUS_BAD_USAGE, "the name is empty");
-    *target = value;
-    return STATUS_OK;
-}
-
-TAKE(take_paper)
-{
-    if (strcmp(value, "a4") != 0 && strcmp(value, "letter") != 0)
-        return complain(complaint, STATUS_BAD_USAGE, "give a4 or letter");
-    ((struct compare_request *)target)->paper =
-        strcmp(value, "letter") == 0 ? PAPER_LETTER : PAPER_A4;
-    return STATUS_OK;
-}
-
-TAKE(take_output)
-{
-    return take_name(&((struct compare_request *)target)->output, value, complaint);
-}
-
-TAKE(take_json)
-{
-    return take_name(&((struct compare_request *)target)->json, value, complaint);
-}
-
-TAKE(take_quiet)
-{
-    (void)value;
-    (void)complaint;
-    ((struct compare_request *)target)->quiet = true;
-    return STATUS_OK;
-}
-
 TAKE(take_boat)
 {
-    return take_name(&((struct compare_request *)target)->options.boat_file, value, complaint);
+    return option_read_name(&((struct compare_request *)target)->options.boat_file, value,
+                            complaint);
 }
 
 TAKE(take_service)
 {
-    return take_name(&((struct compare_request *)target)->options.service_log, value, complaint);
+    return option_read_name(&((struct compare_request *)target)->options.service_log, value,
+                            complaint);
 }
 
 static const struct option_row compare_rows[] = {
@@ -287,20 +188,8 @@ static const struct option_row compare_rows[] = {
     {"--confidence", "LEVEL", OPTION_VALUE, "level of the intervals; default 0.95",
      take_confidence},
     {"--seed", "N", OPTION_VALUE, "seed of the Monte Carlo calculation; default 1", take_seed},
-    {"--units", "si|us", OPTION_VALUE,
-     "units of the report: degC, K, kPa, L/h or degF, psi, US gal/h; default si", take_units},
-    {"--decimal", "point|comma", OPTION_VALUE, "decimal sign of report and charts; default point",
-     take_decimal},
-    {"--paper", "a4|letter", OPTION_VALUE, "paper of report.pdf; default a4. report.html fits both",
-     take_paper},
-    {"--output", "DIR", OPTION_VALUE,
-     "folder for report.pdf, report.html, report.txt, result.json, holds.csv and charts/; made if "
-     "it is not "
-     "there; files of an earlier comparison in it are replaced",
-     take_output},
-    {"--json", "FILE|-", OPTION_VALUE, "write the result as JSON; - is standard output", take_json},
-    {"--quiet", "", OPTION_FLAG, "print nothing but complaints", take_quiet},
-    {"--help", "", OPTION_FLAG, "this text", take_quiet},
+    HANDING_ROWS("report.pdf, report.html, report.txt, result.json, holds.csv"),
+    HELP_ROW,
 };
 
 static const char exit_codes[] = "Exit codes: 0 done, whatever was found; 2 a run cannot be read; "
@@ -322,7 +211,7 @@ const struct command_syntax compare_syntax = {
 
 void compare_request_default(struct compare_request *request)
 {
-    *request = (struct compare_request){.style = {UNITS_SI, false}};
+    *request = (struct compare_request){.handing = {.style = {UNITS_SI, false}}};
     compare_options_default(&request->options);
 }
 
@@ -376,42 +265,21 @@ enum status compare_request_finish(struct compare_request *request, struct compl
     return settle_service(request, complaint);
 }
 
-static void add_runs(struct text *out, const char *option, char **runs, size_t count)
-{
-    text_addf(out, " %s", option);
-    for (size_t i = 0; i < count; i++) {
-        text_add(out, " ");
-        text_shell(out, runs[i]);
-    }
-}
-
-static void add_number(struct text *out, const char *option, double value)
-{
-    if (isfinite(value))
-        text_addf(out, " %s %.12g", option, value);
-}
-
 void compare_command(struct text *out, const struct compare_request *request)
 {
     const struct compare_options *options = &request->options;
     text_add(out, "searun-analyze compare");
-    add_runs(out, "--before", options->before, options->before_count);
-    add_runs(out, "--after", options->after, options->after_count);
-    if (options->boat_file != NULL) {
-        text_add(out, " --boat ");
-        text_shell(out, options->boat_file);
-    }
-    if (options->service_log != NULL) {
-        text_add(out, " --service ");
-        text_shell(out, options->service_log);
-    }
-    add_number(out, "--sea-temperature", options->reference_sea);
-    if (isfinite(options->thermostat_start))
-        text_addf(out, " --thermostat %.12g,%.12g", options->thermostat_start,
-                  options->thermostat_full);
-    add_number(out, "--thermostat-uncertainty", options->thermostat_u);
-    add_number(out, "--day-load", options->day_load * 100);
-    add_number(out, "--sender-uncertainty", options->sender_u);
+    text_add(out, " --before");
+    option_add_list(out, options->before, options->before_count);
+    text_add(out, " --after");
+    option_add_list(out, options->after, options->after_count);
+    option_add_words(out, "--boat", options->boat_file);
+    option_add_words(out, "--service", options->service_log);
+    option_add_number(out, "--sea-temperature", options->reference_sea);
+    option_add_thermostat(out, options->thermostat_start, options->thermostat_full);
+    option_add_number(out, "--thermostat-uncertainty", options->thermostat_u);
+    option_add_number(out, "--day-load", options->day_load * 100);
+    option_add_number(out, "--sender-uncertainty", options->sender_u);
     if (options->control_engine >= 0)
         text_addf(out, " --control %d", options->control_engine);
     if (options->as_given)
@@ -420,43 +288,28 @@ void compare_command(struct text *out, const struct compare_request *request)
         struct text wish = {0};
         text_addf(&wish, "%s=%s", channel_get(options->wishes[i].channel)->key,
                   options->wishes[i].source);
-        text_add(out, " --source ");
-        text_shell(out, text_string(&wish));
+        option_add_words(out, "--source", text_string(&wish));
         text_free(&wish);
     }
-    add_number(out, "--confidence", options->confidence_level);
-    text_addf(out, " --seed %llu", (unsigned long long)options->seed);
-    if (request->style.units == UNITS_US)
-        text_add(out, " --units us");
-    if (request->style.decimal_comma)
-        text_add(out, " --decimal comma");
-    if (request->paper == PAPER_LETTER)
-        text_add(out, " --paper letter");
+    option_add_number(out, "--confidence", options->confidence_level);
+    option_add_handing(out, options->seed, &request->handing);
 }
 
 /* --- show, export, check */
 
 TAKE(take_show_run)
 {
-    return take_name(&((struct show_request *)target)->run, value, complaint);
+    return option_read_name(&((struct show_request *)target)->run, value, complaint);
 }
 
 TAKE(take_show_units)
 {
-    return read_units(&((struct show_request *)target)->style, value, complaint);
-}
-
-TAKE(take_nothing)
-{
-    (void)target;
-    (void)value;
-    (void)complaint;
-    return STATUS_OK;
+    return option_read_units(&((struct show_request *)target)->style, value, complaint);
 }
 
 static const struct option_row show_rows[] = {
     {"--units", "si|us", OPTION_VALUE, "units to show values in; default si", take_show_units},
-    {"--help", "", OPTION_FLAG, "this text", take_nothing},
+    HELP_ROW,
 };
 
 const struct command_syntax show_syntax = {
@@ -474,7 +327,7 @@ const struct command_syntax show_syntax = {
 
 TAKE(take_export_run)
 {
-    return take_name(&((struct export_request *)target)->run, value, complaint);
+    return option_read_name(&((struct export_request *)target)->run, value, complaint);
 }
 
 static enum status bad_channel(const char *value, struct complaint *complaint)
@@ -513,7 +366,7 @@ TAKE(take_raw)
 
 TAKE(take_export_output)
 {
-    return take_name(&((struct export_request *)target)->output, value, complaint);
+    return option_read_name(&((struct export_request *)target)->output, value, complaint);
 }
 
 TAKE(take_replace)
@@ -536,7 +389,7 @@ static const struct option_row export_rows[] = {
      take_export_output},
     {"--replace", "", OPTION_FLAG, "let --output take the place of a file, but never of a run",
      take_replace},
-    {"--help", "", OPTION_FLAG, "this text", take_nothing},
+    HELP_ROW,
 };
 
 const struct command_syntax export_syntax = {
@@ -568,7 +421,7 @@ TAKE(take_check_quiet)
 
 static const struct option_row check_rows[] = {
     {"--quiet", "", OPTION_FLAG, "say nothing of runs that are sound", take_check_quiet},
-    {"--help", "", OPTION_FLAG, "this text", take_nothing},
+    HELP_ROW,
 };
 
 const struct command_syntax check_syntax = {
@@ -588,7 +441,7 @@ TAKE(take_note_run)
 {
     struct note_request *request = target;
     if (request->run == NULL)
-        return take_name(&request->run, value, complaint);
+        return option_read_name(&request->run, value, complaint);
     if (request->remark != NULL)
         return complain(complaint, STATUS_BAD_USAGE,
                         "one remark at a time, in quotation marks: "
@@ -598,7 +451,7 @@ TAKE(take_note_run)
 }
 
 static const struct option_row note_rows[] = {
-    {"--help", "", OPTION_FLAG, "this text", take_nothing},
+    HELP_ROW,
 };
 
 const struct command_syntax note_syntax = {

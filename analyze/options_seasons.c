@@ -1,13 +1,8 @@
 /* options_seasons.c - the options of the seasons command. */
 #include <math.h>
 #include <stdlib.h>
-#include <string.h>
 
-#include "channel.h"
-#include "options.h"
-
-#define TAKE(name)                                                                                 \
-    static enum status name(void *target, const char *value, struct complaint *complaint)
+#include "options_shared.h"
 
 static struct seasons_request *request_of(void *target)
 {
@@ -28,39 +23,30 @@ TAKE(take_thermostat)
 
 TAKE(take_thermostat_uncertainty)
 {
-    double *u = &request_of(target)->options.thermostat_u;
-    enum status status = parse_difference(value, u, complaint);
-    if (status == STATUS_OK && !(*u >= 0.01 && *u <= 20))
-        status = complain(complaint, STATUS_BAD_USAGE, "give 0.01 to 20 K");
-    return status;
-}
-
-static enum status take_between(const char *value, double low, double high, double *to,
-                                struct complaint *complaint)
-{
-    enum status status = parse_temperature(value, to, complaint);
-    if (status == STATUS_OK && !(*to >= low && *to <= high))
-        status = complain(complaint, STATUS_BAD_USAGE, "give %.0f to %.0f degC", low, high);
-    return status;
+    return option_read_kelvin(&request_of(target)->options.thermostat_u, value, 0.01, 20,
+                              complaint);
 }
 
 TAKE(take_sea)
 {
-    const struct channel *channel = channel_get(CHANNEL_SEA_TEMPERATURE);
-    return take_between(value, channel->low, channel->high,
-                        &request_of(target)->options.reference_sea, complaint);
+    return option_read_sea(&request_of(target)->options.reference_sea, value, complaint);
 }
 
 TAKE(take_warmest)
 {
-    const struct channel *channel = channel_get(CHANNEL_SEA_TEMPERATURE);
-    return take_between(value, channel->low, channel->high,
-                        &request_of(target)->options.warmest_sea, complaint);
+    return option_read_sea(&request_of(target)->options.warmest_sea, value, complaint);
 }
 
 TAKE(take_alarm)
 {
-    return take_between(value, 50, 150, &request_of(target)->options.alarm, complaint);
+    double *alarm = &request_of(target)->options.alarm;
+    enum status status = parse_temperature(value, alarm, complaint);
+    if (status == STATUS_OK && !(*alarm >= 50 && *alarm <= 150))
+        status = complain(complaint, STATUS_BAD_USAGE,
+                          "%.0f degC is no temperature of an alarm; 50 to 150 degC is allowed (in "
+                          "Fahrenheit with an F behind it: 200F)",
+                          *alarm);
+    return status;
 }
 
 TAKE(take_rpm)
@@ -75,61 +61,12 @@ TAKE(take_rpm)
 
 TAKE(take_seed)
 {
-    char *end;
-    unsigned long long seed = strtoull(value, &end, 10);
-    if (value[0] < '0' || value[0] > '9' || *end != '\0')
-        return complain(complaint, STATUS_BAD_USAGE, "give a whole number from 0 up");
-    request_of(target)->options.seed = seed;
-    return STATUS_OK;
-}
-
-static enum status take_name(const char **to, const char *value, struct complaint *complaint)
-{
-    if (value[0] == '\0')
-        return complain(complaint, STATUS_BAD_USAGE, "the name is empty");
-    *to = value;
-    return STATUS_OK;
+    return option_read_seed(&request_of(target)->options.seed, value, complaint);
 }
 
 TAKE(take_services)
 {
-    return take_name(&request_of(target)->services, value, complaint);
-}
-
-TAKE(take_output)
-{
-    return take_name(&request_of(target)->output, value, complaint);
-}
-
-TAKE(take_json)
-{
-    return take_name(&request_of(target)->json, value, complaint);
-}
-
-TAKE(take_units)
-{
-    bool us = strcmp(value, "us") == 0;
-    request_of(target)->style.units = us ? UNITS_US : UNITS_SI;
-    return us || strcmp(value, "si") == 0 ? STATUS_OK
-                                          : complain(complaint, STATUS_BAD_USAGE, "give si or us");
-}
-
-TAKE(take_decimal)
-{
-    bool comma = strcmp(value, "comma") == 0;
-    request_of(target)->style.decimal_comma = comma;
-    return comma || strcmp(value, "point") == 0
-               ? STATUS_OK
-               : complain(complaint, STATUS_BAD_USAGE, "give point or comma");
-}
-
-TAKE(take_paper)
-{
-    bool letter = strcmp(value, "letter") == 0;
-    request_of(target)->paper = letter ? PAPER_LETTER : PAPER_A4;
-    return letter || strcmp(value, "a4") == 0
-               ? STATUS_OK
-               : complain(complaint, STATUS_BAD_USAGE, "give a4 or letter");
+    return option_read_name(&request_of(target)->services, value, complaint);
 }
 
 TAKE(take_no_cache)
@@ -137,14 +74,6 @@ TAKE(take_no_cache)
     (void)value;
     (void)complaint;
     request_of(target)->no_cache = true;
-    return STATUS_OK;
-}
-
-TAKE(take_quiet)
-{
-    (void)value;
-    (void)complaint;
-    request_of(target)->quiet = true;
     return STATUS_OK;
 }
 
@@ -170,29 +99,20 @@ static const struct option_row rows[] = {
     {"--services", "FILE", OPTION_VALUE,
      "the service log; default: service-log.csv beside the runs, if it is there", take_services},
     {"--seed", "N", OPTION_VALUE, "seed of the Monte Carlo calculation; default 1", take_seed},
-    {"--units", "si|us", OPTION_VALUE, "units of the report; default si", take_units},
-    {"--decimal", "point|comma", OPTION_VALUE, "decimal sign of report and charts; default point",
-     take_decimal},
-    {"--paper", "a4|letter", OPTION_VALUE, "paper of report.pdf; default a4", take_paper},
-    {"--output", "DIR", OPTION_VALUE,
-     "folder for report.pdf, report.html, report.txt, result.json, outings.csv, services.csv and "
-     "charts/; made if it is not there",
-     take_output},
-    {"--json", "FILE|-", OPTION_VALUE, "write the result as JSON; - is standard output", take_json},
+    HANDING_ROWS("report.pdf, report.html, report.txt, result.json, outings.csv, services.csv"),
     {"--no-cache", "", OPTION_FLAG,
      "read every run anew; default: what was read of a run is kept in the user's cache folder, by "
      "its content",
      take_no_cache},
-    {"--quiet", "", OPTION_FLAG, "print nothing but complaints", take_quiet},
-    {"--help", "", OPTION_FLAG, "this text", take_quiet},
+    HELP_ROW,
 };
 
 const struct command_syntax seasons_syntax = {
     "seasons",
     "FOLDER|RUN... [OPTION...]",
     "Says from all runs of a boat what state the cooling is in, what each service brought, and "
-    "when "
-    "the next is due. Any ordinary trip counts. Without --output the whole report is printed; with "
+    "when the next is due. Any ordinary trip counts. Without --output the whole report is printed; "
+    "with "
     "it the finding.",
     "Exit codes: 0 done, whatever was found; 2 no run can be read; 3 an output cannot be written; "
     "4 a command line that cannot be meant; 5 no memory.",
@@ -204,40 +124,21 @@ const struct command_syntax seasons_syntax = {
 
 void seasons_request_default(struct seasons_request *request)
 {
-    *request = (struct seasons_request){.style = {UNITS_SI, false}};
+    *request = (struct seasons_request){.handing = {.style = {UNITS_SI, false}}};
     seasons_options_default(&request->options);
-}
-
-static void add_number(struct text *out, const char *option, double value)
-{
-    if (isfinite(value))
-        text_addf(out, " %s %.12g", option, value);
 }
 
 void seasons_command(struct text *out, const struct seasons_request *request)
 {
     const struct seasons_options *o = &request->options;
     text_add(out, "searun-analyze seasons");
-    for (size_t i = 0; i < request->runs.count; i++) {
-        text_add(out, " ");
-        text_shell(out, request->runs.list[i]);
-    }
-    if (request->services != NULL) {
-        text_add(out, " --services ");
-        text_shell(out, request->services);
-    }
-    if (isfinite(o->thermostat_start))
-        text_addf(out, " --thermostat %.12g,%.12g", o->thermostat_start, o->thermostat_full);
-    add_number(out, "--thermostat-uncertainty", o->thermostat_u);
-    add_number(out, "--rpm", o->reference_rpm);
-    add_number(out, "--sea-temperature", o->reference_sea);
-    add_number(out, "--warmest-sea", o->warmest_sea);
-    add_number(out, "--alarm", o->alarm);
-    text_addf(out, " --seed %llu", (unsigned long long)o->seed);
-    if (request->style.units == UNITS_US)
-        text_add(out, " --units us");
-    if (request->style.decimal_comma)
-        text_add(out, " --decimal comma");
-    if (request->paper == PAPER_LETTER)
-        text_add(out, " --paper letter");
+    option_add_list(out, request->runs.list, request->runs.count);
+    option_add_words(out, "--services", request->services);
+    option_add_thermostat(out, o->thermostat_start, o->thermostat_full);
+    option_add_number(out, "--thermostat-uncertainty", o->thermostat_u);
+    option_add_number(out, "--rpm", o->reference_rpm);
+    option_add_number(out, "--sea-temperature", o->reference_sea);
+    option_add_number(out, "--warmest-sea", o->warmest_sea);
+    option_add_number(out, "--alarm", o->alarm);
+    option_add_handing(out, o->seed, &request->handing);
 }

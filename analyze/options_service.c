@@ -1,9 +1,6 @@
 /* options_service.c - the options of the service command. */
-#include "options.h"
+#include "options_shared.h"
 #include "service_log.h"
-
-#define TAKE(name)                                                                                 \
-    static enum status name(void *target, const char *value, struct complaint *complaint)
 
 static enum status take_words(const char **target, const char *value, struct complaint *complaint)
 {
@@ -55,14 +52,6 @@ TAKE(take_boat)
     return take_words(&((struct service_request *)target)->boat, value, complaint);
 }
 
-TAKE(take_help)
-{
-    (void)target;
-    (void)value;
-    (void)complaint;
-    return STATUS_OK;
-}
-
 /* The kinds of the table, for the help. */
 #define SERVICE(id, key, title, effect, words) " " key
 static const char what_help[] = "what was done, one or more of:"
@@ -80,7 +69,7 @@ static const struct option_row rows[] = {
     {"--by", "WHO", OPTION_VALUE, "who did it", take_by},
     {"--notes", "TEXT", OPTION_VALUE, "anything else, in quotation marks", take_notes},
     {"--boat", "NAME", OPTION_VALUE, "the boat, if the folder has runs of several", take_boat},
-    {"--help", "", OPTION_FLAG, "this text", take_help},
+    HELP_ROW,
 };
 
 const struct command_syntax service_syntax = {

@@ -57,9 +57,9 @@ static void reads_a_whole_comparison(void **state)
     assert_string_equal(options->wishes[1].source, "127488");
     assert_true(fabs(options->confidence_level - 0.9) < 1e-12);
     assert_int_equal(options->seed, 7);
-    assert_int_equal(request.style.units, UNITS_US);
-    assert_true(request.style.decimal_comma && request.quiet);
-    assert_string_equal(request.json, "-");
+    assert_int_equal(request.handing.style.units, UNITS_US);
+    assert_true(request.handing.style.decimal_comma && request.handing.quiet);
+    assert_string_equal(request.handing.json, "-");
     compare_request_free(&request);
 }
 
