@@ -126,6 +126,7 @@ static void add_scatter(cJSON *to, const struct season_series *series, bool *fai
              failed);
     number(to, "hold_to_hold", series->scatter, failed);
     interval(to, "sea_effect", series->sea_effect, failed);
+    interval(to, "season_effect", series->season, failed);
     number(to, "limit_years", series->tends > 0 ? series->tends : (double)NAN, failed);
     add(to, "fouling_by_hours", cJSON_CreateBool(series->by_hours), failed);
     number(to, "hours_a_year", series->hours_a_year, failed);
@@ -139,6 +140,7 @@ static void add_forecast(cJSON *to, const struct season_engine *engine, bool *fa
     dates(row, "alarm_date", forecast->at, failed);
     interval(row, "alarm_hours", forecast->hours, failed);
     interval(row, "full_throttle_now", forecast->now, failed);
+    interval(row, "full_throttle_season", forecast->season, failed);
     add(row, "slope_borrowed", cJSON_CreateBool(forecast->borrowed), failed);
 }
 

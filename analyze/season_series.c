@@ -8,6 +8,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "season_year.h"
 #include "stats.h"
 
 #define DRAWS 3000
@@ -27,9 +28,12 @@
 #define LIMIT_DOUBT 0.05               /* left for straight lines, where a limit is spoken of */
 #define MORE 0.75  /* how fouling tells more at higher speeds: ln growth goes with 1 + this x, */
 #define MORE_U 0.2 /* x = ln(rpm / reference): films thin with both flows (no source) */
-#define TENDS_POINTS 8    /* outings below which no limit can be told from a line */
-#define SEA_PRIOR_U 0.004 /* 1/K, see season_trend.c */
-#define SEA_TOLD 0.6      /* share of it that may be left where the outings tell of the sea */
+#define TENDS_POINTS 8 /* outings below which no limit can be told from a line */
+#define SEASON_U                                                                                   \
+    0.025 /* of ln rise that weed may add over a season (common practice, no source) ... */
+#define SEASON_LOAD_U 0.005 /* ... and what it may where outings tell their load */
+#define SEA_PRIOR_U 0.004   /* 1/K, see season_trend.c */
+#define SEA_TOLD 0.6        /* share of it that may be left where the outings tell of the sea */
 
 /* --- stretches */
 
@@ -65,6 +69,8 @@ static void split(const struct series_job *job)
 struct solving {
     const struct series_job *job;
     struct season_clock clock;
+    struct season_year year;
+    double season_u;
     struct trend_run *runs;
     size_t fit_count, best;
     struct trend_fit fits[TRENDS];
@@ -85,6 +91,7 @@ static enum status make_clock(struct solving *s)
     }
     enum status status =
         season_clock_make(work, work + series->point_count, series->point_count, &s->clock, &fell);
+    season_year_make(work, series->point_count, work + series->point_count, &s->year);
     free(work);
     return status;
 }
@@ -102,6 +109,7 @@ static void fill_run(const struct solving *s, size_t i)
         .variance = point->level_u * point->level_u,
         .sea = point->sea - s->job->seasons->boats[s->job->boat].reference_sea,
         .load = isfinite(point->load) ? point->load : 0,
+        .season = s->job->balance ? season_year_share(&s->year, point->at) : 0,
         .carry = s->job->runs ? 1 + MORE * s->job->runs[i].offset : 1,
         .lean = s->job->runs ? s->job->runs[i].lean : NULL,
     };
@@ -121,6 +129,7 @@ static struct trend_job trend_job_of(const struct solving *s, double tends)
         .segment_count = series->segment_count,
         .covariance = s->job->balance ? s->job->balance->levels->covariance : NULL,
         .tends = tends,
+        .season_u = s->season_u,
     };
     for (size_t i = 0; i < series->segment_count; i++)
         job.from[i] =
@@ -227,6 +236,18 @@ static double full_reading(const struct reader *r, size_t segment, double at)
     return lift_reading(&thermostat, exp(ln_full(r, value)), b->warmest_sea);
 }
 
+/* What the season adds to that at its end, now: weed, or whatever else comes and goes every year. K */
+static double season_reading(const struct reader *r)
+{
+    const struct season_balance *b = r->s->job->balance;
+    size_t last = r->s->job->series->segment_count - 1;
+    struct thermostat thermostat = season_thermostat(r->parameter, b->thermostat[last]);
+    double value = trend_value(r->fit, r->state, last, season_use(&r->s->clock, r->s->now));
+    double rise = ln_full(r, value);
+    return lift_reading(&thermostat, exp(rise + r->state->season), b->warmest_sea) -
+           lift_reading(&thermostat, exp(rise), b->warmest_sea);
+}
+
 /* When the reading at full throttle reaches the alarm, s; INFINITY. */
 static double alarm_date(const struct reader *r)
 {
@@ -286,6 +307,7 @@ static void put_all(const struct reader *r, struct slots *slots)
     bool engine = r->s->job->balance != NULL;
     put(slots, r->state->sea);
     put(slots, r->state->day);
+    put(slots, r->state->season);
     for (size_t i = 0; i < series->segment_count; i++) {
         put(slots, growth(r, i, false));
         if (engine)
@@ -308,6 +330,7 @@ static void put_all(const struct reader *r, struct slots *slots)
     put(slots, lift_sea_share(&thermostat, reading, b->reference_sea) +
                    r->state->sea * lift_gain(&thermostat, reading, b->reference_sea));
     put(slots, full_reading(r, series->segment_count - 1, r->s->now));
+    put(slots, season_reading(r));
     put(slots, alarm_date(r));
     put(slots, alarm_hours(r));
 }
@@ -356,6 +379,8 @@ static void take_all(const struct series_job *job, struct taking *taking)
     series->day = day.value;
     series->day_low = day.low;
     series->day_high = day.high;
+    series->season = take(taking);
+    series->season_told = series->season.low > 0;
     series->sea_told = series->sea_effect.high - series->sea_effect.low <
                        SEA_TOLD * 2 * stats_t(taking->level, INFINITY) * SEA_PRIOR_U;
     for (size_t i = 0; i < series->segment_count; i++) {
@@ -381,6 +406,7 @@ static void take_all(const struct series_job *job, struct taking *taking)
         return;
     *job->follows = take(taking);
     job->forecast->now = take(taking);
+    job->forecast->season = take(taking);
     job->forecast->at = take(taking);
     job->forecast->hours = take(taking);
 }
@@ -452,7 +478,8 @@ static double own_level(const struct solving *s, size_t i)
     const struct trend_run *run = &s->runs[i];
     const struct trend_fit *fit = &s->fits[s->best];
     const struct trend_state *state = &fit->middle;
-    double level = run->level - state->sea * run->sea - state->load * run->load;
+    double level =
+        run->level - state->sea * run->sea - state->load * run->load - state->season * run->season;
     for (size_t k = 0; run->lean && k < LEVEL_PARAMETERS; k++)
         level += run->lean[k] * state->shift[k];
     return level - (run->carry - 1) * log(trend_value(fit, state, run->segment, run->use));
@@ -565,6 +592,9 @@ static enum status solve(struct solving *s)
     series->hours_a_year = s->clock.hours_a_year;
     for (size_t i = 0; i < series->point_count; i++)
         fill_run(s, i);
+    s->season_u = SEASON_U;
+    for (size_t i = 0; i < series->point_count; i++)
+        s->season_u = isfinite(series->points[i].load) ? SEASON_LOAD_U : s->season_u;
     status = fit_trends(s);
     if (!status)
         status = place_curves(s);

@@ -31,7 +31,7 @@ static const double spreads[] = {0.01, 0.03, 0.08, 0.2};
 #define SIGMA_HIGH 0.15
 
 /* Columns before those of the stretches. */
-enum column { COLUMN_SLOPE, COLUMN_SEA, COLUMN_LOAD, COLUMN_SEGMENTS };
+enum column { COLUMN_SLOPE, COLUMN_SEA, COLUMN_LOAD, COLUMN_SEASON, COLUMN_SEGMENTS };
 
 static void free_cell(struct trend_cell *cell)
 {
@@ -152,6 +152,7 @@ static void fill_row(const struct build *b, size_t i)
     row[COLUMN_SLOPE] = along;
     row[COLUMN_SEA] = run->sea;
     row[COLUMN_LOAD] = run->load;
+    row[COLUMN_SEASON] = run->season;
     row[level_column(run->segment)] = run->carry / value;
     if (fit->segment_count > 1)
         row[slope_column(fit, run->segment)] = along;
@@ -168,6 +169,8 @@ static void fill_prior(const struct build *b, double spread)
     b->prior[COLUMN_SLOPE * n + COLUMN_SLOPE] = 1 / (SLOPE_U * b->scale * SLOPE_U * b->scale);
     b->prior[COLUMN_SEA * n + COLUMN_SEA] = 1 / (SEA_U * SEA_U);
     b->prior[COLUMN_LOAD * n + COLUMN_LOAD] = 1 / (LOAD_U * LOAD_U);
+    double season_u = fmax(b->job->season_u, GROUND);
+    b->prior[COLUMN_SEASON * n + COLUMN_SEASON] = 1 / (season_u * season_u);
     spread *= b->scale;
     for (size_t s = 0; s < fit->segment_count && fit->segment_count > 1; s++)
         b->prior[slope_column(fit, s) * n + slope_column(fit, s)] = 1 / (spread * spread);
@@ -267,6 +270,7 @@ static void state_of(const struct trend_fit *fit, const struct trend_cell *cell,
     out->base = fit->base;
     out->sea = beta[COLUMN_SEA];
     out->load = beta[COLUMN_LOAD];
+    out->season = beta[COLUMN_SEASON];
     out->day = cell->sigma;
     out->reach = cell->reach;
     for (size_t s = 0; s < fit->segment_count; s++) {

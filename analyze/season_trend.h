@@ -1,8 +1,8 @@
 /* season_trend.h - how the open rise of one engine grows from service to service. Pure.
  *
  * The level of an outing (season_levels.h) is
- *     level = carry * ln F(t) + sea effect * sea + load effect * load + day
- *             + what its holds leave unsure
+ *     level = carry * ln F(t) + sea effect * sea + load effect * load + season effect * season
+ *             + day + what its holds leave unsure
  * and F, the open rise over its mean, is a line in use within each stretch between two services (a
  * layer that grows steadily adds to the resistance steadily), or tends to a limit, F = A + B (1 -
  * exp(-age / time)). Stretches have levels of their own, and slopes that are alike as far as the
@@ -33,6 +33,7 @@ struct trend_run {
     double carry;       /* 1 for holds at the reference speed; fouling tells more at higher ones */
     double sea;         /* K above the reference sea */
     double load;        /* ln of the heat load over what is usual at that speed; 0: not known */
+    double season;      /* how far along the season, 0 .. 1 (season_year.h) */
     const double *lean; /* LEVEL_PARAMETERS; NULL: none */
 };
 
@@ -43,6 +44,7 @@ struct trend_job {
     double from[SEGMENTS_MAX]; /* years of use: where each stretch begins */
     const double *covariance;  /* of the shared parameters; NULL: no lean */
     double tends;              /* years to the limit; 0: straight lines */
+    double season_u;           /* of ln K: what a season may add that comes and goes every year */
 };
 
 /* One draw of everything, or its middle. */
@@ -50,6 +52,7 @@ struct trend_state {
     double base;                                     /* ln K of F = 1 */
     double sea;                                      /* effect on ln K, 1/K */
     double load;                                     /* effect of ln load */
+    double season;                                   /* of ln K, from its beginning to its end */
     double day;                                      /* standard deviation of a day's part */
     double reach;                                    /* years over which days are alike */
     double level[SEGMENTS_MAX], slope[SEGMENTS_MAX]; /* A, B of each stretch */

@@ -98,9 +98,11 @@ struct season_forecast {
     enum season_outlook outlook;
     struct interval at;    /* s since 1970; high is INFINITY where it may never be; NaN */
     struct interval hours; /* engine hours; NaN */
-    struct interval now;   /* degC at full throttle in the warmest sea, at the last outing */
-    bool borrowed;         /* this stretch is too short: its slope is that of the others */
-    char next[300];        /* what to record, where it cannot be told */
+    struct interval now;   /* degC at full throttle in the warmest sea, at the last outing, with the
+                              hull as at the beginning of the season */
+    struct interval season; /* K that the season adds to it by its end */
+    bool borrowed;          /* this stretch is too short: its slope is that of the others */
+    char next[300];         /* what to record, where it cannot be told */
 };
 
 struct season_left_out {
@@ -124,7 +126,10 @@ struct season_series {
     double day, day_low, day_high; /* of ln rise from day to day, standard deviation and interval */
     struct interval sea_effect;    /* of ln rise, 1/K */
     bool sea_told;                 /* the outings say more of it than prior knowledge */
-    double scatter;                /* of ln rise from hold to hold; NaN for a ratio */
+    struct interval season; /* of ln rise, from the beginning to the end of a season: what comes
+                               and goes every year, as weed on the hull does */
+    bool season_told;       /* the outings show that it adds something */
+    double scatter;         /* of ln rise from hold to hold; NaN for a ratio */
 };
 
 struct season_engine {

@@ -149,6 +149,20 @@ static struct word warmest(const struct report_input *input, const struct season
     return word_quantity(input->style, UNIT_DEGC, engine->warmest_sea, 1);
 }
 
+/* What comes and goes every year is no fouling of the exchanger, but heats the coolant all the same. */
+static void say_season(struct document *document, const struct report_input *input,
+                       const struct season_engine *engine)
+{
+    if (engine->series.season_told)
+        document_paragraphf(
+            document,
+            "That is at the beginning of a season, with a clean hull. By its end "
+            "%s come on top, and are gone by the next spring: weed on hull and "
+            "propeller does that. It is not counted as fouling of the exchanger, "
+            "but the alarm may come so much sooner.",
+            with_interval(input->style, UNIT_KELVIN, engine->forecast.season, true).s);
+}
+
 static void say_state(struct document *document, const struct report_input *input,
                       const struct season_engine *engine)
 {
@@ -179,6 +193,7 @@ static void say_state(struct document *document, const struct report_input *inpu
                   engine->series.by_hours ? " of the usual running" : "");
     document_paragraph(document, text_string(&words));
     text_free(&words);
+    say_season(document, input, engine);
 }
 
 static void say_last_service(struct document *document, const struct report_input *input,
@@ -579,6 +594,16 @@ static void certainty_of(struct document *document, const struct report_input *i
                    series->sea_told ? "The outings themselves tell that."
                                     : "The outings add little to what is usual: their seas are too "
                                       "alike or too few.");
+    document_itemf(
+        document,
+        "From the beginning to the end of a season %s come on top, which the lay-up "
+        "takes away again (weed on hull and propeller, say). %s",
+        percent(style, (struct interval){exp(series->season.value), exp(series->season.low),
+                                         exp(series->season.high)})
+            .s,
+        series->season_told ? "The outings show it."
+                            : "The outings do not show that there is any; what they "
+                              "leave open is in the intervals.");
     if (isfinite(engine->thermostat_start))
         document_itemf(document, "Thermostat: %s to %s (%s), each within %s.",
                        word_quantity(style, UNIT_DEGC, engine->thermostat_start, 1).s,

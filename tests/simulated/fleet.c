@@ -298,7 +298,10 @@ static double load_at(const struct fleet_boat *boat, double unix_s, double slow,
 {
     const struct fleet_plan *plan = &boat->plan;
     const double day = fmod((unix_s - year_start(boat->first_year)) / DAY_S, YEAR_DAYS);
-    const double weed = plan->hull * clamp((day - SEASON_FIRST) / SEASON_DAYS, 0, 1);
+    const size_t season = (size_t)clamp((unix_s - season_start(boat, 0)) / DAY_S / YEAR_DAYS, 0,
+                                        FLEET_SEASONS_MAX - 1);
+    const double weed =
+        plan->hull * boat->weed[season] * clamp((day - SEASON_FIRST) / SEASON_DAYS, 0, 1);
     return exp(plan->day_sd * random_normal(random) + plan->slow_sd * slow + weed);
 }
 
@@ -326,6 +329,14 @@ static void draw_outings(struct fleet_boat *boat, struct random *random)
     }
 }
 
+/* No two years grow the same weed. A stream of its own: boats without weed are as they were. */
+static void draw_weed(struct fleet_boat *boat, uint64_t number)
+{
+    struct random random = random_start(boat->plan.seed + UINT64_C(1000003) * number, 79);
+    for (size_t i = 0; i < FLEET_SEASONS_MAX; i++)
+        boat->weed[i] = random_uniform(&random, 0.5, 1.5);
+}
+
 void fleet_draw(const struct fleet_plan *plan, uint64_t number, struct fleet_boat *out)
 {
     assert(plan->seasons >= 2 && plan->seasons <= FLEET_SEASONS_MAX);
@@ -340,6 +351,7 @@ void fleet_draw(const struct fleet_plan *plan, uint64_t number, struct fleet_boa
     const double usual = random_uniform(&random, 90, 220);
     for (size_t i = 0; i < plan->seasons; i++)
         out->season_hours[i] = usual * random_uniform(&random, 0.8, 1.2);
+    draw_weed(out, number);
     draw_engines(out, &random);
     draw_waters(out, &random);
     draw_services(out, &random);

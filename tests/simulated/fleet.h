@@ -74,6 +74,7 @@ struct fleet_boat {
     double speed[3];                  /* rpm the boat is usually run at */
     int first_year;
     double season_hours[FLEET_SEASONS_MAX];
+    double weed[FLEET_SEASONS_MAX]; /* of each season, relative to plan.hull */
     size_t outing_count, service_count;
     struct fleet_outing outing[FLEET_OUTINGS_MAX];    /* in the order of time */
     struct fleet_service service[FLEET_SERVICES_MAX]; /* in the order of time */
