@@ -5,14 +5,12 @@
  * also go the whole way through the programs: capture, searun-logger --replay, searun-analyze
  * compare --json. Beside it stands the naive way: a t test over all samples at one speed.
  */
-#include <errno.h>
 #include <fcntl.h>
 #include <getopt.h>
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <sys/mman.h>
 #include <sys/wait.h>
 #include <unistd.h>
 
@@ -20,6 +18,7 @@
 
 #include "../simulated/hand_run.h"
 #include "../simulated/score.h"
+#include "shares.h"
 
 #define PATH_ROOM 700
 
@@ -47,38 +46,27 @@ static const char usage[] =
 
 /* --- many pairs in several processes */
 
-static void work_share(const struct wish *wish, const struct family *family, size_t job,
-                       const char *folder, struct pair_score *scores)
-{
-    for (size_t i = job; i < wish->pairs; i += wish->jobs)
-        score_pair(family, wish->seed, i, folder, &analyzer, &scores[i]);
-}
+struct share {
+    const struct wish *wish;
+    const struct family *family;
+    const char *folder;
+    struct pair_score *scores; /* in memory of all */
+};
 
-/* Scores in memory that all processes share; NULL if there is none. */
-static struct pair_score *share_scores(size_t count)
+static void work_share(const void *self, size_t job)
 {
-    void *memory = mmap(NULL, count * sizeof(struct pair_score), PROT_READ | PROT_WRITE,
-                        MAP_SHARED | MAP_ANONYMOUS, -1, 0);
-    return memory == MAP_FAILED ? NULL : memory;
+    const struct share *share = self;
+    const struct wish *wish = share->wish;
+    for (size_t i = job; i < wish->pairs; i += wish->jobs)
+        score_pair(share->family, wish->seed, i, share->folder, &analyzer, &share->scores[i]);
 }
 
 static bool run_family(const struct wish *wish, const struct family *family, const char *folder,
                        struct pair_score *scores)
 {
-    bool ok = true;
-    fflush(NULL);
+    const struct share share = {wish, family, folder, scores};
     memset(scores, 0, wish->pairs * sizeof *scores);
-    for (size_t job = 0; job < wish->jobs; job++) {
-        const pid_t child = fork();
-        if (child == 0) {
-            work_share(wish, family, job, folder, scores);
-            _exit(0);
-        }
-        ok = ok && child > 0;
-    }
-    for (int code; wait(&code) > 0 || errno == EINTR;)
-        ok = ok && WIFEXITED(code) && WEXITSTATUS(code) == 0;
-    return ok;
+    return shares_run(wish->jobs, work_share, &share);
 }
 
 /* --- the table */
@@ -363,32 +351,9 @@ static void print_programs(const struct tally_programs *tally)
 
 /* --- from first to last */
 
-static bool wanted(const struct wish *wish, const struct family *family)
+static bool known(const char *key)
 {
-    const char *at = wish->families;
-    const size_t length = strlen(family->key);
-    while (at != NULL && *at != '\0') {
-        const size_t word = strcspn(at, ",");
-        if (word == length && strncmp(at, family->key, length) == 0)
-            return true;
-        at += word + (at[word] == ',');
-    }
-    return wish->families == NULL;
-}
-
-static bool check_families(const char *list)
-{
-    char word[64];
-    for (const char *at = list; at != NULL && *at != '\0';) {
-        const size_t length = strcspn(at, ",");
-        snprintf(word, sizeof word, "%.*s", (int)length, at);
-        if (family_find(word) == NULL) {
-            fprintf(stderr, "bench_coverage: no family %s; see --list\n", word);
-            return false;
-        }
-        at += length + (at[length] == ',');
-    }
-    return true;
+    return family_find(key) != NULL;
 }
 
 static int list_families(void)
@@ -408,7 +373,7 @@ static bool take_option(struct wish *wish, int option)
     switch (option) {
     case 'f':
         wish->families = optarg;
-        return check_families(optarg);
+        return shares_known(optarg, known);
     case 'c':
         wish->csv = optarg;
         return true;
@@ -507,7 +472,7 @@ static int do_all(const struct wish *wish, const char *folder, struct pair_score
     size_t missed = 0;
     print_head();
     for (size_t i = 0; i < family_count; i++)
-        if (wanted(wish, &families[i]))
+        if (shares_wanted(wish->families, families[i].key))
             missed += do_family(wish, &families[i], folder, scores, csv, &tally) ? 0 : 1;
     print_programs(&tally);
     if (tally.same_finding < tally.tried)
@@ -523,7 +488,7 @@ int main(int argc, char **argv)
     int code = read_options(&wish, argc, argv);
     if (code != 0)
         return code - 1;
-    struct pair_score *scores = share_scores(wish.pairs);
+    struct pair_score *scores = shares_memory(wish.pairs * sizeof *scores);
     FILE *csv = wish.csv != NULL ? fopen(wish.csv, "w") : NULL;
     if (scores == NULL || !make_folder(folder, sizeof folder) ||
         (wish.csv != NULL && csv == NULL)) {

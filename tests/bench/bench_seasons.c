@@ -4,17 +4,15 @@
  * its service log are read by the very code of searun-analyze, and trend, service step and forecast
  * are scored against the model.
  */
-#include <errno.h>
 #include <getopt.h>
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <sys/mman.h>
-#include <sys/wait.h>
 #include <unistd.h>
 
 #include "../simulated/fleet_score.h"
+#include "shares.h"
 
 struct wish {
     const char *families, *csv;
@@ -38,30 +36,27 @@ static const char usage[] =
 
 /* --- many boats in several processes */
 
-static void work_share(const struct wish *wish, const struct fleet_family *family, size_t job,
-                       const char *folder, struct fleet_boat_score *scores)
+struct share {
+    const struct wish *wish;
+    const struct fleet_family *family;
+    const char *folder;
+    struct fleet_boat_score *scores; /* in memory of all */
+};
+
+static void work_share(const void *self, size_t job)
 {
+    const struct share *share = self;
+    const struct wish *wish = share->wish;
     for (size_t i = job; i < wish->boats; i += wish->jobs)
-        fleet_score_boat(family, wish->seed, i, folder, &analyzer, &scores[i]);
+        fleet_score_boat(share->family, wish->seed, i, share->folder, &analyzer, &share->scores[i]);
 }
 
 static bool run_family(const struct wish *wish, const struct fleet_family *family,
                        const char *folder, struct fleet_boat_score *scores)
 {
-    bool ok = true;
-    fflush(NULL);
+    const struct share share = {wish, family, folder, scores};
     memset(scores, 0, wish->boats * sizeof *scores);
-    for (size_t job = 0; job < wish->jobs; job++) {
-        const pid_t child = fork();
-        if (child == 0) {
-            work_share(wish, family, job, folder, scores);
-            _exit(0);
-        }
-        ok = ok && child > 0;
-    }
-    for (int code; wait(&code) > 0 || errno == EINTR;)
-        ok = ok && WIFEXITED(code) && WEXITSTATUS(code) == 0;
-    return ok;
+    return shares_run(wish->jobs, work_share, &share);
 }
 
 /* --- the table */
@@ -151,17 +146,12 @@ static void write_csv(FILE *csv, const struct fleet_family *family,
 
 /* --- from first to last */
 
-static bool wanted(const struct wish *wish, const struct fleet_family *family)
+static bool known(const char *key)
 {
-    const char *at = wish->families;
-    const size_t length = strlen(family->key);
-    while (at != NULL && *at != '\0') {
-        const size_t word = strcspn(at, ",");
-        if (word == length && strncmp(at, family->key, length) == 0)
+    for (size_t i = 0; i < fleet_family_count; i++)
+        if (strcmp(fleet_families[i].key, key) == 0)
             return true;
-        at += word + (at[word] == ',');
-    }
-    return wish->families == NULL;
+    return false;
 }
 
 static int list_families(void)
@@ -181,7 +171,7 @@ static bool take_option(struct wish *wish, int option)
         return number > 0;
     case 'f':
         wish->families = optarg;
-        return true;
+        return shares_known(optarg, known);
     case 's':
         wish->seed = number;
         return true;
@@ -201,17 +191,15 @@ static bool take_option(struct wish *wish, int option)
 
 static int run_all(const struct wish *wish, const char *folder)
 {
-    void *memory = mmap(NULL, wish->boats * sizeof(struct fleet_boat_score), PROT_READ | PROT_WRITE,
-                        MAP_SHARED | MAP_ANONYMOUS, -1, 0);
+    struct fleet_boat_score *scores = shares_memory(wish->boats * sizeof *scores);
     FILE *csv = wish->csv ? fopen(wish->csv, "w") : NULL;
-    bool good = memory != MAP_FAILED && (csv || !wish->csv);
+    bool good = scores && (csv || !wish->csv);
     if (!good) {
         perror("bench_seasons");
         return 1;
     }
-    struct fleet_boat_score *scores = memory;
     for (size_t i = 0; i < fleet_family_count; i++) {
-        if (!wanted(wish, &fleet_families[i]))
+        if (!shares_wanted(wish->families, fleet_families[i].key))
             continue;
         good = run_family(wish, &fleet_families[i], folder, scores) && good;
         good = print_family(&fleet_families[i], scores, wish->boats) && good;

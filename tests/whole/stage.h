@@ -168,6 +168,9 @@ UNUSED_HERE static struct program stage_start_with(const char *environment, cons
 
 #define start_logger(...)                                                                          \
     stage_start_with(NULL, stage_program("SEARUN_LOGGER"), LOGGER_ARGUMENTS(__VA_ARGS__))
+#define start_analyze(...)                                                                         \
+    stage_start_with(NULL, stage_program("SEARUN_ANALYZE"),                                        \
+                     (const char *const[]){"searun-analyze", __VA_ARGS__, NULL})
 
 /* What it has said so far; valid until the next call. */
 static const char *stage_said(const struct program *program)
@@ -230,6 +233,28 @@ UNUSED_HERE static void stage_expect_words(struct program program, int code, con
     stage_expect(program, code);
     if (!strstr(stage_said(&program), words))
         fail_msg("\"%s\" was not said, but:\n%s", words, stage_said(&program));
+}
+
+/* A run of the boat model, in the scratch folder under that name. */
+UNUSED_HERE static void stage_record(const char *scenario, const char *purpose, const char *name)
+{
+    const char *const arguments[] = {
+        "boat-model", "--scenario", scenario,   "--format",       "run",
+        "--purpose",  purpose,      "--output", stage_path(name), NULL};
+    stage_expect(stage_start_with(NULL, stage_program("SEARUN_BOAT_MODEL"), arguments), 0);
+}
+
+/* A whole file, with a NUL behind it; to be freed. */
+UNUSED_HERE static char *stage_read(const char *path)
+{
+    FILE *file = fopen(path, "rb");
+    if (file == NULL)
+        fail_msg("%s is not there", path);
+    char *bytes = malloc(8 << 20);
+    assert_non_null(bytes);
+    bytes[fread(bytes, 1, (8 << 20) - 1, file)] = '\0';
+    fclose(file);
+    return bytes;
 }
 
 UNUSED_HERE static void stage_stop(struct program program, int signal_number, int code)

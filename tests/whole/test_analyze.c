@@ -5,7 +5,6 @@
 #include <cjson/cJSON.h>
 #include <math.h>
 
-#define start_analyze(...) start_with(NULL, __VA_ARGS__)
 #define start_with(environment, ...)                                                               \
     stage_start_with(environment, stage_program("SEARUN_ANALYZE"),                                 \
                      (const char *const[]){"searun-analyze", __VA_ARGS__, NULL})
@@ -14,40 +13,18 @@
 
 /* --- runs, recorded once */
 
-static void record(const char *scenario, const char *purpose, const char *name)
-{
-    stage_expect(stage_start_with(NULL, stage_program("SEARUN_BOAT_MODEL"),
-                                  (const char *const[]){"boat-model", "--scenario", scenario,
-                                                        "--format", "run", "--purpose", purpose,
-                                                        "--output", stage_path(name), NULL}),
-                 0);
-}
-
 static int record_runs(void **state)
 {
     if (stage_make(state) != 0)
         return -1;
-    record("tern-before", "before", "before.h5");
-    record("tern-after", "after", "after.h5");
+    stage_record("tern-before", "before", "before.h5");
+    stage_record("tern-after", "after", "after.h5");
     return 0;
-}
-
-static char *read_all(const char *path)
-{
-    FILE *file = fopen(path, "rb");
-    if (file == NULL)
-        fail_msg("%s is not there", path);
-    char *bytes = malloc(8 << 20);
-    assert_non_null(bytes);
-    size_t length = fread(bytes, 1, (8 << 20) - 1, file);
-    bytes[length] = '\0';
-    fclose(file);
-    return bytes;
 }
 
 static bool file_has(const char *path, const char *words)
 {
-    char *bytes = read_all(path);
+    char *bytes = stage_read(path);
     bool has = strstr(bytes, words) != NULL;
     free(bytes);
     return has;
@@ -55,7 +32,7 @@ static bool file_has(const char *path, const char *words)
 
 static cJSON *read_json(const char *path)
 {
-    char *bytes = read_all(path);
+    char *bytes = stage_read(path);
     cJSON *root = cJSON_Parse(bytes);
     assert_non_null(root);
     free(bytes);
@@ -383,7 +360,7 @@ static void exports_every_reading_once(void **state)
     struct run *run = stage_open_run(stage_path("before.h5"));
     size_t count = stage_count(run, CHANNEL_COOLANT_TEMPERATURE);
     run_close(run);
-    char *csv = read_all(stage_path("c.csv"));
+    char *csv = stage_read(stage_path("c.csv"));
     assert_int_equal(lines_of(csv), count + 1);
     assert_non_null(strstr(csv, "coolant_temperature (degC) engine 0"));
     free(csv);
@@ -454,7 +431,7 @@ static void damage_is_found_and_harms_nobody(void **state)
     (void)state;
     struct stat about;
     assert_int_equal(stat(stage_path("before.h5"), &about), 0);
-    char *bytes = read_all(stage_path("before.h5"));
+    char *bytes = stage_read(stage_path("before.h5"));
     unsigned damaged = 0;
     for (int i = 0; i < 24; i++) {
         size_t where = (size_t)about.st_size * (size_t)(2 * i + 1) / 48;

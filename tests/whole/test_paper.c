@@ -4,10 +4,6 @@
 
 #include "facts.h"
 
-#define start_analyze(...)                                                                         \
-    stage_start_with(NULL, stage_program("SEARUN_ANALYZE"),                                        \
-                     (const char *const[]){"searun-analyze", __VA_ARGS__, NULL})
-
 /* `! command` does not end a script under -e; `no command` does. */
 static const char denial[] =
     "no() { if \"$@\"; then echo \"this should have failed: $*\"; exit 1; fi; }; ";
@@ -29,21 +25,12 @@ static bool have(const char *program)
     return stage_wait(&look) == 0;
 }
 
-static void record(const char *scenario, const char *purpose, const char *name)
-{
-    stage_expect(stage_start_with(NULL, stage_program("SEARUN_BOAT_MODEL"),
-                                  (const char *const[]){"boat-model", "--scenario", scenario,
-                                                        "--format", "run", "--purpose", purpose,
-                                                        "--output", stage_path(name), NULL}),
-                 0);
-}
-
 static int make_reports(void **state)
 {
     if (stage_make(state) != 0)
         return -1;
-    record("tern-before", "before", "before.h5");
-    record("tern-after", "after", "after.h5");
+    stage_record("tern-before", "before", "before.h5");
+    stage_record("tern-after", "after", "after.h5");
     stage_expect(
         start_line("$ANALYZE compare --before before.h5 --after after.h5 --output a4 --quiet"), 0);
     stage_expect(start_line("$ANALYZE compare --before before.h5 --after after.h5 --paper letter "
@@ -132,8 +119,8 @@ static void first_page_of_a_twin_tells_all(void **state)
     (void)state;
     if (!have("pdftotext"))
         skip();
-    record("sisters-before", "before", "twin-before.h5");
-    record("sisters-after", "after", "twin-after.h5");
+    stage_record("sisters-before", "before", "twin-before.h5");
+    stage_record("sisters-after", "after", "twin-after.h5");
     stage_expect(
         start_line("$ANALYZE compare --before twin-before.h5 --after twin-after.h5 --paper letter "
                    "--output twin --quiet; pdftotext -l 1 twin/report.pdf - | tr '\\n' ' ' > one; "

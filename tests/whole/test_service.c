@@ -4,10 +4,6 @@
 
 #include <cjson/cJSON.h>
 
-#define start_analyze(...)                                                                         \
-    stage_start_with(NULL, stage_program("SEARUN_ANALYZE"),                                        \
-                     (const char *const[]){"searun-analyze", __VA_ARGS__, NULL})
-
 static size_t read_file(const char *path, char *bytes, size_t room)
 {
     FILE *file = fopen(path, "rb");

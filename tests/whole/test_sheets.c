@@ -2,10 +2,6 @@
  * become runs that compare. */
 #include "stage.h"
 
-#define start_analyze(...)                                                                         \
-    stage_start_with(NULL, stage_program("SEARUN_ANALYZE"),                                        \
-                     (const char *const[]){"searun-analyze", __VA_ARGS__, NULL})
-
 /* What the boat model's technician writes down; fouling in K/kW. */
 static void fill_in(const char *sheet, const char *purpose, const char *fouling, const char *seed)
 {
