@@ -243,26 +243,3 @@ enum status compare_runs(const struct compare_options *options, struct answer *a
     comparison_close(&c);
     return status;
 }
-
-enum status compare_look(const char *path, const struct compare_options *options,
-                         struct answer *answer, struct complaint *complaint)
-{
-    struct compare_options alone = *options;
-    char *paths[] = {(char *)(uintptr_t)path};
-    alone.before = paths;
-    alone.before_count = 1;
-    alone.after_count = 0;
-    memset(answer, 0, sizeof *answer);
-    struct comparison c = {.options = &alone, .answer = answer, .complaint = complaint};
-    answer->confidence_level = options->confidence_level;
-    answer->reference_from = "mean of both runs";
-    enum status status = comparison_find_holds(&c);
-    if (!status)
-        status = comparison_tell_sources(&c);
-    if (!status)
-        status = comparison_look_at_files(&c);
-    if (!status)
-        status = comparison_tell_traces(&c);
-    comparison_close(&c);
-    return status;
-}

@@ -44,10 +44,4 @@ void compare_options_default(struct compare_options *options);
 enum status compare_runs(const struct compare_options *options, struct answer *answer,
                          struct complaint *complaint);
 
-/* Looks at one run by itself: engines, sources, cleaning, holds (used and refused, with the band
- * they would go into), warnings. No estimate: findings and bands are empty. Of the options only
- * thermostat and wishes are used. answer_free in every case. */
-enum status compare_look(const char *path, const struct compare_options *options,
-                         struct answer *answer, struct complaint *complaint);
-
 #endif

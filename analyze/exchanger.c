@@ -81,15 +81,6 @@ double exchanger_ntu(enum exchanger_kind kind, double effectiveness, double rati
     return 0.5 * (low + high);
 }
 
-double exchanger_lmtd(double first, double second)
-{
-    if (!(first > 0) || !(second > 0))
-        return NAN;
-    if (fabs(first - second) < 1e-9 * first)
-        return first;
-    return (first - second) / log(first / second);
-}
-
 /* --- what was recorded */
 
 static struct interval plain(double value)

@@ -24,9 +24,6 @@ double exchanger_effectiveness(enum exchanger_kind kind, double ntu, double rati
 /* Transfer units for an effectiveness in 0 .. 1; NaN where the kind cannot reach it. */
 double exchanger_ntu(enum exchanger_kind kind, double effectiveness, double ratio);
 
-/* Logarithmic mean of two temperature differences, K; NaN if one is not above zero. */
-double exchanger_lmtd(double first, double second);
-
 /* Fills engine->exchanger (rows per band from engine->also: raw_water_in, raw_water_out,
  * exchanger_coolant_in, exchanger_coolant_out, coolant_temperature stands in for the inlet) and
  * engine->hints: what the pattern may come from and what to inspect next, never a certainty.

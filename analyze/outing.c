@@ -27,14 +27,6 @@ const struct outing_engine *outing_engine_of(const struct outing *outing, int in
     return NULL;
 }
 
-size_t outing_used_holds(const struct outing_engine *engine)
-{
-    size_t used = 0;
-    for (size_t i = 0; i < engine->hold_count; i++)
-        used += engine->holds[i].refusal == REFUSAL_NONE;
-    return used;
-}
-
 static enum status no_memory(const char *path, struct complaint *complaint)
 {
     return complain(complaint, STATUS_MEMORY, "no memory left to look at %s", path);

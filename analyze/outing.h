@@ -86,9 +86,6 @@ void outing_free(struct outing *outing);
 /* The engine with that number, or NULL. */
 const struct outing_engine *outing_engine_of(const struct outing *outing, int instance);
 
-/* How many of its holds are used. */
-size_t outing_used_holds(const struct outing_engine *engine);
-
 /* --- outing_json.c */
 
 /* Appends the outing as JSON text (one object); numbers come back to the last bit.

@@ -172,18 +172,6 @@ enum status season_gls_solve(const struct season_gls *job, double sigma, double 
     return status;
 }
 
-void season_gls_covariance(const struct season_gls_fit *fit, double *covariance)
-{
-    size_t n = fit->columns;
-    for (size_t i = 0; i < n; i++) {
-        double *row = covariance + i * n;
-        memset(row, 0, n * sizeof *row);
-        row[i] = 1;
-        forward(fit->factor, n, row);
-        backward(fit->factor, n, row);
-    }
-}
-
 void season_gls_draw(const struct season_gls_fit *fit, const double *normal, double *beta)
 {
     memcpy(beta, normal, fit->columns * sizeof *beta);

@@ -45,9 +45,6 @@ enum status season_gls_solve(const struct season_gls *job, double sigma, double 
                              struct season_gls_fit *out);
 void season_gls_free(struct season_gls_fit *fit);
 
-/* The covariance of two coefficients that the factor stands for: fills columns x columns. */
-void season_gls_covariance(const struct season_gls_fit *fit, double *covariance);
-
 /* Coefficients drawn from what the fit leaves open: `normal` has columns standard normal
  * numbers. */
 void season_gls_draw(const struct season_gls_fit *fit, const double *normal, double *beta);

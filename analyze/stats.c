@@ -30,17 +30,6 @@ double stats_t(double level, double df)
     return isinf(df) ? gsl_cdf_ugaussian_Pinv(upper) : gsl_cdf_tdist_Pinv(upper, df);
 }
 
-static struct difference make_difference(double value, double standard_error, double df,
-                                         double level)
-{
-    double half = stats_t(level, df) * standard_error;
-    return (struct difference){
-        .interval = {value, value - half, value + half},
-        .standard_error = standard_error,
-        .df = df,
-    };
-}
-
 double stats_effective_df(const double *u, const double *df, size_t count)
 {
     double variance = 0, bound = 0;
@@ -50,40 +39,6 @@ double stats_effective_df(const double *u, const double *df, size_t count)
         bound += isinf(df[i]) ? 0 : square * square / df[i];
     }
     return bound > 0 ? variance * variance / bound : (double)INFINITY;
-}
-
-/* A side of one value takes over the scatter of the other. */
-static struct spread lend(const struct spread *side, const struct spread *other)
-{
-    struct spread lent = *side;
-    if (side->count == 1 && other->count > 1) {
-        lent.sd = other->sd;
-        lent.standard_error = other->sd;
-    }
-    return lent;
-}
-
-struct difference stats_difference(const struct spread *first, const struct spread *second,
-                                   double level)
-{
-    struct spread a = lend(first, second), b = lend(second, first);
-    double u[2] = {a.standard_error, b.standard_error};
-    double df[2] = {(double)a.count - 1, (double)b.count - 1};
-    double all = stats_effective_df(u, df, 2);
-    if (first->count < 2 || second->count < 2)
-        all = fmax(df[0], df[1]);
-    return make_difference(b.mean - a.mean, hypot(u[0], u[1]), all, level);
-}
-
-struct difference stats_difference_pooled(const struct spread *first, const struct spread *second,
-                                          double level)
-{
-    double n[2] = {(double)first->count, (double)second->count};
-    double df = n[0] + n[1] - 2;
-    double squares = (n[0] > 1 ? (n[0] - 1) * first->sd * first->sd : 0) +
-                     (n[1] > 1 ? (n[1] - 1) * second->sd * second->sd : 0);
-    double standard_error = sqrt(squares / df * (1 / n[0] + 1 / n[1]));
-    return make_difference(second->mean - first->mean, standard_error, df, level);
 }
 
 struct groups stats_groups(const struct spread *groups, size_t count)
@@ -281,19 +236,4 @@ double regression_solve(const struct regression *regression, const double *y, do
         squares += regression->weight[r] * residual * residual;
     }
     return squares;
-}
-
-struct difference regression_contrast(const struct regression *regression,
-                                      const double *coefficients, double residual_sum,
-                                      const double *contrast, double level)
-{
-    size_t n = regression->columns;
-    double value = 0, variance = 0;
-    for (size_t i = 0; i < n; i++) {
-        value += contrast[i] * coefficients[i];
-        for (size_t j = 0; j < n; j++)
-            variance += contrast[i] * contrast[j] * regression->covariance[i * n + j];
-    }
-    double df = regression->effective_df;
-    return make_difference(value, sqrt(variance * residual_sum / df), df, level);
 }

@@ -18,20 +18,6 @@ struct spread stats_spread(const double *values, size_t count);
  * for df <= 0. */
 double stats_t(double level, double df);
 
-/* Difference second minus first of two independent means, with its interval. */
-struct difference {
-    struct interval interval; /* NaN where neither side has a scatter */
-    double standard_error, df;
-};
-
-/* Variances not taken as equal (Welch); a side of one value borrows the other's scatter. */
-struct difference stats_difference(const struct spread *first, const struct spread *second,
-                                   double level);
-
-/* Variances taken as equal (pooled). */
-struct difference stats_difference_pooled(const struct spread *first, const struct spread *second,
-                                          double level);
-
 /* Effective degrees of freedom of a sum of independent parts (Welch-Satterthwaite, JCGM 100, G.4):
  * u[] standard uncertainties, df[] theirs, INFINITY allowed. INFINITY if nothing bounds it. */
 double stats_effective_df(const double *u, const double *df, size_t count);
@@ -64,11 +50,6 @@ enum status regression_prepare(struct regression *regression, const double *desi
 /* Coefficients (columns of them) for one right-hand side; returns the weighted sum of squared
  * residuals. Allocates nothing. */
 double regression_solve(const struct regression *regression, const double *y, double *coefficients);
-
-/* The value sum(contrast * coefficient), its standard error and interval, for a residual sum. */
-struct difference regression_contrast(const struct regression *regression,
-                                      const double *coefficients, double residual_sum,
-                                      const double *contrast, double level);
 
 void regression_free(struct regression *regression);
 

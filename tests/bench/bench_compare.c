@@ -10,6 +10,7 @@
 #include <unistd.h>
 
 #include "../../analyze/compare.h"
+#include "../../analyze/outing.h"
 #include "run_write.h"
 
 #define TURNS 5
@@ -156,14 +157,12 @@ static double time_compare(char *before, char *after, struct complaint *complain
 static double time_look(char *path, struct complaint *complaint)
 {
     double seconds[TURNS];
-    struct compare_options options;
-    compare_options_default(&options);
     for (int i = 0; i < TURNS; i++) {
-        struct answer answer;
+        struct outing outing;
         double start = seconds_now();
-        enum status status = compare_look(path, &options, &answer, complaint);
+        enum status status = outing_read(path, &outing, complaint);
         seconds[i] = seconds_now() - start;
-        answer_free(&answer);
+        outing_free(&outing);
         if (status)
             return -1;
     }

@@ -152,7 +152,7 @@ static int look(const char *title, char **paths, size_t count,
         kept += results[i].kept;
         bad += results[i].status != STATUS_OK;
         for (size_t e = 0; e < results[i].outing.engine_count; e++)
-            holds += outing_used_holds(&results[i].outing.engines[e]);
+            holds += results[i].outing.engines[e].hold_count;
     }
     struct rusage own, children;
     getrusage(RUSAGE_SELF, &own);

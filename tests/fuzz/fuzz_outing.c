@@ -21,7 +21,6 @@ static void demand_sound(const struct outing *outing)
     for (size_t e = 0; e < outing->engine_count; e++) {
         const struct outing_engine *engine = &outing->engines[e];
         demand(memchr(engine->sea_source, '\0', sizeof engine->sea_source) != NULL);
-        demand(outing_used_holds(engine) <= engine->hold_count);
     }
 }
 

@@ -757,28 +757,6 @@ static void marks_are_read_from_the_file(void **state)
     answer_free(&a.answer);
 }
 
-/* --- one run by itself */
-
-static void looking_at_one_run(void **state)
-{
-    (void)state;
-    struct compare_options options;
-    struct answer answer;
-    struct complaint complaint = {""};
-    compare_options_default(&options);
-    assert_int_equal(compare_look(plain(SIDE_AFTER), &options, &answer, &complaint), STATUS_OK);
-    assert_int_equal(answer.run_count, 1);
-    assert_int_equal(answer.engines[0].hold_count, 6);
-    assert_int_equal(answer.engines[0].band_count, 0);
-    assert_near(answer.engines[0].holds[5].band_rpm, 2800, 0);
-    assert_int_equal(answer.runs[0].trace_count, 1);
-    answer_free(&answer);
-    assert_int_not_equal(compare_look(in_folder("nowhere.h5"), &options, &answer, &complaint),
-                         STATUS_OK);
-    must_say(complaint.text, "nowhere.h5");
-    answer_free(&answer);
-}
-
 /* --- whatever is in a run, it is compared or said why not */
 
 static void put_chance(struct run_writer *run)
@@ -921,7 +899,6 @@ int main(void)
         cmocka_unit_test(refusals_explain_what_is_uncompared),
         cmocka_unit_test(gaps_are_added_up),
         cmocka_unit_test(marks_are_read_from_the_file),
-        cmocka_unit_test(looking_at_one_run),
         cmocka_unit_test(runs_of_chance_do_no_harm),
         cmocka_unit_test(the_model_is_read_right),
     };

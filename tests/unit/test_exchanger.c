@@ -229,6 +229,12 @@ static void published_values_at_5_and_07(void **state)
     near_to(exchanger_effectiveness(EXCHANGER_COUNTERFLOW, 5, 0), 0.9932620530009145, 1e-12);
     near_to(exchanger_ntu(EXCHANGER_COUNTERFLOW, 0.9, 1), 9, 1e-8);
 }
+/* The logarithmic mean of the temperature differences at both ends: the other way to a conductance,
+ * which knows nothing of effectiveness. */
+static double log_mean(double first, double second)
+{
+    return (first - second) / log(first / second);
+}
 
 /* Incropera and DeWitt, Fundamentals of Heat and Mass Transfer, example 11.1: counterflow oil
  * cooler, oil 0.1 kg/s (2131 J/kgK) from 100 to 60 degC, water 0.2 kg/s (4178 J/kgK) in at 30 degC.
@@ -240,7 +246,7 @@ static void incropera_example_11_1(void **state)
     double water_out = 30 + heat / water;
     near_to(heat, 8524, 0.5);
     near_to(water_out, 40.2, 0.05);
-    near_to(exchanger_lmtd(100 - water_out, 60 - 30), 43.2, 0.05);
+    near_to(log_mean(100 - water_out, 60 - 30), 43.2, 0.05);
     double ntu = 37.8 * 5.223 / oil, ratio = oil / water;
     double effectiveness = exchanger_effectiveness(EXCHANGER_COUNTERFLOW, ntu, ratio);
     near_to(effectiveness, 0.571625, 1e-6);
@@ -255,7 +261,7 @@ static void incropera_problem_11_24(void **state)
     (void)state;
     double oil = 0.1 * 2166, water = 0.2 * 4178, heat = oil * (110 - 66);
     double water_out = 25 + heat / water;
-    double lmtd = exchanger_lmtd(110 - water_out, 66 - 25);
+    double lmtd = log_mean(110 - water_out, 66 - 25);
     near_to(heat, 9530.4, 0.1);
     near_to(water_out, 36.4055, 1e-4);
     near_to(lmtd, 55.7173, 1e-4);
@@ -298,8 +304,6 @@ static void what_makes_no_sense_has_no_value(void **state)
     assert_true(isnan(exchanger_effectiveness(EXCHANGER_COUNTERFLOW, NAN, 0.5)));
     assert_true(isnan(exchanger_ntu(EXCHANGER_COUNTERFLOW, 1.2, 0.5)));
     assert_true(isnan(exchanger_ntu(EXCHANGER_ONE_SHELL, 0.95, 1))); /* cannot reach it */
-    assert_true(isnan(exchanger_lmtd(5, -1)));
-    near_to(exchanger_lmtd(7, 7), 7, 1e-9);
 }
 
 int main(void)

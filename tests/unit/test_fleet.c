@@ -11,7 +11,7 @@
 
 #include <cmocka.h>
 
-#include "../../analyze/compare.h"
+#include "../../analyze/outing.h"
 #include "../simulated/fleet.h"
 
 #define NEAR(a, b, tolerance) assert_true(fabs((a) - (b)) <= (tolerance))
@@ -117,19 +117,17 @@ static void run_files_hold_what_was_run(void **state)
 {
     (void)state;
     struct complaint complaint = {""};
-    struct compare_options options;
-    struct answer answer;
+    struct outing outing;
     struct fleet_boat boat = draw(9, FLEET_LINEAR);
     boat.outing[3].kind = FLEET_LADDER;
     assert_int_equal(fleet_write_run(&boat, 3, 2, at("run.h5"), &complaint), STATUS_OK);
-    compare_options_default(&options);
-    assert_int_equal(compare_look(at("run.h5"), &options, &answer, &complaint), STATUS_OK);
-    assert_int_equal(answer.runs[0].start_unix_us, boat.outing[3].start_unix * 1000000);
-    assert_int_equal(answer.engine_count, 1);
+    assert_int_equal(outing_read(at("run.h5"), &outing, &complaint), STATUS_OK);
+    assert_int_equal(outing.start_unix_us, boat.outing[3].start_unix * 1000000);
+    assert_int_equal(outing.engine_count, 1);
     const struct boat_engine engine = fleet_engine_at(&boat, 0, boat.outing[3].hours);
     size_t used = 0;
-    for (size_t i = 0; i < answer.engines[0].hold_count; i++) {
-        const struct hold *hold = &answer.engines[0].holds[i];
+    for (size_t i = 0; i < outing.engines[0].hold_count; i++) {
+        const struct hold *hold = &outing.engines[0].holds[i];
         if (hold->refusal != REFUSAL_NONE)
             continue;
         const double steady =
@@ -138,7 +136,7 @@ static void run_files_hold_what_was_run(void **state)
         used++;
     }
     assert_true(used >= 5);
-    answer_free(&answer);
+    outing_free(&outing);
     unlink(at("run.h5"));
 }
 

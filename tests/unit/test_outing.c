@@ -43,7 +43,9 @@ static void an_outing_has_its_holds_and_hours(void **state)
     const struct outing_engine *engine = outing_engine_of(&outing, 0);
     assert_non_null(engine);
     assert_null(outing_engine_of(&outing, 1));
-    assert_int_equal(outing_used_holds(engine), 3);
+    assert_int_equal(engine->hold_count, 3);
+    for (size_t i = 0; i < 3; i++)
+        assert_int_equal(engine->holds[i].refusal, REFUSAL_NONE);
     assert_near(engine->hours, 812.5 + 0.28, 0.02);
     assert_near(engine->holds[2].rpm, 2800, 5);
     assert_near(engine->holds[2].coolant, 84, 0.1);

@@ -15,6 +15,7 @@
 #include "../../analyze/season_gather.h"
 #include "../../analyze/season_gls.h"
 #include "../../analyze/seasons.h"
+#include "gls_covariance.h"
 #include "near.h"
 
 #define YEAR YEAR_SECONDS
@@ -37,7 +38,7 @@ static void own_errors_are_plain_least_squares(void **state)
     }
     struct season_gls job = {6, 2, at, y, variance, design, NULL, NULL};
     assert_int_equal(season_gls_solve(&job, 0, 0, &fit), STATUS_OK);
-    season_gls_covariance(&fit, covariance);
+    gls_covariance(&fit, covariance);
     /* mean of y 21.1 / 6 and of at 2.5; sum of squares 17.5, of products 17.45 */
     assert_near(fit.beta[1], 17.45 / 17.5, 1e-12);
     assert_near(fit.beta[0], 21.1 / 6 - 2.5 * 17.45 / 17.5, 1e-12);
@@ -83,7 +84,7 @@ static void alike_errors_are_the_dense_formula(void **state)
     }
     struct season_gls job = {6, 2, at, y, variance, design, NULL, NULL};
     assert_int_equal(season_gls_solve(&job, 0.3, 0.8, &fit), STATUS_OK);
-    season_gls_covariance(&fit, covariance);
+    gls_covariance(&fit, covariance);
     dense(at, variance, 6, 0.3, 0.8, w);
     for (size_t i = 0; i < 6; i++)
         for (size_t j = 0; j < 6; j++)

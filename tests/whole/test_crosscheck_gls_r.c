@@ -7,6 +7,7 @@
 
 #include "../../analyze/season_gls.h"
 #include "../simulated/random.h"
+#include "../unit/gls_covariance.h"
 
 #define OUTINGS 60
 #define COLUMNS 4
@@ -162,7 +163,7 @@ static void coefficients_agree(void **state)
     const struct season_gls job = job_of(&data);
     struct season_gls_fit fit = {0};
     assert_int_equal(season_gls_solve(&job, SIGMA, REACH, &fit), 0);
-    season_gls_covariance(&fit, covariance);
+    gls_covariance(&fit, covariance);
     for (size_t i = 0; i < COLUMNS; i++) {
         alike(names[i], fit.beta[i], other[i], 1e-6 * (1 + fabs(other[i])));
         alike(names[i], sqrt(covariance[i * COLUMNS + i]) / all, other[COLUMNS + i],
