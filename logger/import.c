@@ -78,6 +78,8 @@ static void make_column(const struct import_column *from, struct tabled_column *
     struct origin *origin = &to->origin;
     memset(to, 0, sizeof *to);
     to->channel = from->channel;
+    to->unit = from->unit;
+    snprintf(to->name, sizeof to->name, "%s", channel_get(from->channel)->key);
     origin->protocol = PROTOCOL_SHEET;
     origin->place = (uint8_t)tabled_place(from->channel);
     origin->instance = origin->place == PLACE_VESSEL ? 0 : (uint8_t)from->engine;
@@ -199,9 +201,7 @@ static void take_entry(struct importing *it, const struct cells *row, size_t i, 
                cell, channel_get(column->channel)->key);
         return;
     }
-    if (column->unit)
-        number = number * column->unit->factor + column->unit->offset;
-    tabled_put(it->out, values, i, number, row->line, it->remarks);
+    tabled_put(it->out, values, i, number, row->line);
 }
 
 static enum status take_row(struct importing *it, const struct cells *row)
@@ -310,8 +310,10 @@ enum status import_read(const char *text, size_t length, const struct import_map
         status = tabled_sort(out);
     if (status == STATUS_OK)
         status = find_intervals(out);
-    if (status == STATUS_OK)
+    if (status == STATUS_OK) {
         out->start_unix_us = out->rows[0].unix_us;
+        tabled_tell_units(out, "in the map of the columns", remarks);
+    }
     rows_close(&rows);
     free(row);
     return status == STATUS_MEMORY ? complain(complaint, status, "no memory left") : status;

@@ -31,7 +31,7 @@ static bool row_time(struct reading *it, const struct cells *row, int64_t *unix_
     const char *text = time;
     if (!take_written_time(&text, &seconds) || *text != '\0')
         return false;
-    if (date[0] != '\0' && (!take_written_date(&date, &day) || *date != '\0'))
+    if (date[0] != '\0' && !sheet_read_date(date, &day))
         return false;
     if (cell_of(it, row, CELL_DATE)[0] != '\0')
         it->day = 0;
@@ -60,6 +60,24 @@ static bool is_ambiguous(const struct reading *it, const char *cell)
            strspn(mark + 1, "0123456789") == 3 && mark[4] == '\0';
 }
 
+/* A number, alone or with a unit of its own behind it: "160 °F" counts as that, whatever the column
+ * says. */
+static bool read_cell(const char *cell, const struct tabled_column *column, double *number)
+{
+    const struct written_unit *named = column->unit;
+    if (!take_written_number(&cell, true, number)) /* a comma in a cell is a decimal one */
+        return false;
+    if (*cell == '\0')
+        return true;
+    const struct written_unit *own = written_unit_find(cell, channel_get(column->channel)->unit);
+    if (!own)
+        return false;
+    *number = *number * own->factor + own->offset;
+    if (named)
+        *number = (*number - named->offset) / named->factor;
+    return true;
+}
+
 static void take_cell(struct reading *it, const struct cells *row, size_t i, double *values)
 {
     const struct cell_rule *rule = &it->cells[i];
@@ -67,17 +85,15 @@ static void take_cell(struct reading *it, const struct cells *row, size_t i, dou
     double number;
     if (rule->kind != CELL_VALUE || is_nothing(cell))
         return;
-    if (is_ambiguous(it, cell) || !read_written_number(cell, it->comma, &number)) {
+    if (is_ambiguous(it, cell) || !read_cell(cell, &it->out->columns[rule->column], &number)) {
         tally_add(&it->out->tally, REASON_NOT_A_NUMBER, 0);
         remark(it->remarks, SAY_WARNING, row->line,
                "\"%.40s\" under %s is not a number that can be read in one way only; it was left "
-               "out. Write it as 1800 or 82.5%s",
-               cell, rule->name, it->comma ? " or 82,5" : "");
+               "out. Write it as 1800 or 82.5",
+               cell, rule->name);
         return;
     }
-    if (rule->unit)
-        number = number * rule->unit->factor + rule->unit->offset;
-    tabled_put(it->out, values, rule->column, number, row->line, it->remarks);
+    tabled_put(it->out, values, rule->column, number, row->line);
 }
 
 static bool refuse_row(const struct reading *it, const struct cells *row)
@@ -269,8 +285,8 @@ static enum status check_head(const struct reading *it, size_t line)
         dated |= it->cells[i].kind == CELL_DATE;
     if (!dated)
         return complain(it->complaint, STATUS_BAD_DATA,
-                        "%.200s:%zu: no date stands above the table; write a line \"date, "
-                        "2026-11-25\" there",
+                        "%.200s:%zu: no date stands above the table that can be read; write a "
+                        "line \"date, 2026-11-25\" there",
                         it->remarks->name, line);
     if (!it->has_zone)
         remark(it->remarks, SAY_NOTE, 0,
@@ -349,6 +365,7 @@ enum status sheet_read(const char *text, size_t length, const struct remarks *re
     if (status == STATUS_OK)
         status = tabled_sort(out);
     if (status == STATUS_OK) {
+        tabled_tell_units(out, "in the line of column names", remarks);
         fill_all_held(it);
         status = name_senders(it);
         tell_assumed(it);

@@ -95,17 +95,18 @@ static void tell_apart(const struct tabled *table, const char *words, enum chann
 }
 
 static enum status take_unit(const struct reading *it, size_t line, const char *name,
-                             const char *unit, enum channel_id channel, struct cell_rule *rule)
+                             const char *unit, enum channel_id channel,
+                             const struct written_unit **found)
 {
     enum unit stored = channel_get(channel)->unit;
     char units[100];
     written_unit_list(stored, units, sizeof units);
     if (unit[0] == '\0' && stored != UNIT_DEGC) {
-        rule->unit = channel == CHANNEL_SPEED_HELD ? written_unit_find("min", stored) : NULL;
+        *found = channel == CHANNEL_SPEED_HELD ? written_unit_find("min", stored) : NULL;
         return STATUS_OK;
     }
-    rule->unit = written_unit_find(unit, stored);
-    if (rule->unit)
+    *found = written_unit_find(unit, stored);
+    if (*found)
         return STATUS_OK;
     return complain(it->complaint, STATUS_BAD_DATA,
                     "%.200s:%zu: the column \"%.40s\" does not say its unit%s; write it behind the "
@@ -132,12 +133,16 @@ static enum status add_value_column(struct reading *it, size_t line, const char 
     if (table->column_count == TABLED_COLUMNS_MAX)
         return complain(it->complaint, STATUS_BAD_DATA, "%.200s:%zu: more than %d columns",
                         it->remarks->name, line, TABLED_COLUMNS_MAX);
-    enum status status = take_unit(it, line, name, unit, channel, rule);
+    const struct written_unit *found;
+    enum status status = take_unit(it, line, name, unit, channel, &found);
     if (status != STATUS_OK)
         return status;
     struct tabled_column *column = &table->columns[table->column_count];
-    *column =
-        (struct tabled_column){.origin = make_origin(it, channel, engine, id), .channel = channel};
+    *column = (struct tabled_column){
+        .origin = make_origin(it, channel, engine, id), .channel = channel, .unit = found};
+    snprintf(column->name, sizeof column->name, "%.*s", (int)strcspn(name, "[("), name);
+    for (size_t n = strlen(column->name); n > 0 && column->name[n - 1] == ' '; n--)
+        column->name[n - 1] = '\0';
     tell_apart(table, words, channel, &column->origin);
     column->accuracy.by_hand = true;
     if (id < INSTRUMENTS && channel != CHANNEL_SPEED_HELD)
@@ -145,6 +150,28 @@ static enum status add_value_column(struct reading *it, size_t line, const char 
     rule->kind = CELL_VALUE;
     rule->column = table->column_count++;
     return STATUS_OK;
+}
+
+/* "gauge °F", "gauge 1, °F": a unit without brackets, behind a name that is known. It is cut off and
+ * goes to `unit`. */
+static void take_bare_unit(char *words, char *unit, size_t room)
+{
+    enum channel_id channel;
+    enum instrument_id id;
+    char name[WORDS_MAX];
+    char *blank = strrchr(words, ' ');
+    if (unit[0] != '\0' || !blank || strlen(blank + 1) >= room)
+        return;
+    size_t length = (size_t)(blank - words);
+    while (length > 0 && (words[length - 1] == ',' || words[length - 1] == ' '))
+        length--;
+    snprintf(name, sizeof name, "%.*s", (int)length, words);
+    sheet_take_engine(name);
+    if (find_column(words, &channel, &id) || !find_column(name, &channel, &id) ||
+        !written_unit_find(blank + 1, channel_get(channel)->unit))
+        return;
+    snprintf(unit, room, "%s", blank + 1);
+    words[length] = '\0';
 }
 
 static enum status take_column(struct reading *it, size_t line, const char *name,
@@ -163,6 +190,7 @@ static enum status take_column(struct reading *it, size_t line, const char *name
              strcmp(words, "remarks") == 0)
         rule->kind = CELL_NOTES;
     else if (words[0] != '\0') {
+        take_bare_unit(words, unit, sizeof unit);
         int engine = sheet_take_engine(words);
         return add_value_column(it, line, name, words, engine, unit, rule);
     }

@@ -145,13 +145,21 @@ static void tell_unread(const struct reading *it, size_t line, const char *key, 
 
 /* --- the head: keys that are no facts */
 
+bool sheet_read_date(const char *text, struct written_date *date)
+{
+    const char *again = text;
+    return (take_written_date(&text, date) && *text == '\0') ||
+           (take_slashed_date(&again, date) && *again == '\0');
+}
+
 static void head_date(struct reading *it, size_t line, const char *key, const char *value)
 {
-    const char *text = value;
-    if (take_written_date(&text, &it->date) && *text == '\0')
+    if (sheet_read_date(value, &it->date))
         it->has_date = true;
     else
-        tell_unread(it, line, key, value, "write it as 2026-11-25 or 25.11.2026");
+        tell_unread(it, line, key, value,
+                    "write it as 2026-11-25 or 25.11.2026; with slashes nobody can tell day from "
+                    "month");
 }
 
 static void head_zone(struct reading *it, size_t line, const char *key, const char *value)

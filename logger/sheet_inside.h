@@ -25,7 +25,6 @@ enum cell_kind { CELL_IGNORED, CELL_PLAN, CELL_TIME, CELL_DATE, CELL_NOTES, CELL
 struct cell_rule {
     enum cell_kind kind;
     size_t column; /* of the table, for values */
-    const struct written_unit *unit;
     char name[WORDS_MAX];
 };
 
@@ -64,6 +63,9 @@ int sheet_take_engine(char *words);
 void sheet_head_begin(struct reading *it);
 enum status sheet_head_line(struct reading *it, const struct cells *row);
 void sheet_accuracy(const struct reading *it, enum instrument_id id, struct accuracy *to);
+
+/* A date and nothing behind it; with slashes only where day and month cannot be mistaken. */
+bool sheet_read_date(const char *text, struct written_date *date);
 
 /* sheet_columns.c: the line that names the columns: one is "time", and another is known. */
 bool sheet_is_column_line(const struct cells *row);

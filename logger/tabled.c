@@ -127,17 +127,24 @@ void tabled_free(struct tabled *table)
     memset(table, 0, sizeof *table);
 }
 
-void tabled_put(struct tabled *table, double *row, size_t column, double value, size_t line,
-                const struct remarks *remarks)
+static void leave_out(struct tabled *table, struct tabled_column *column, double number,
+                      size_t line)
+{
+    struct left_out *out = &column->left_out;
+    tally_add(&table->tally, REASON_OUT_OF_RANGE, 0);
+    out->line = out->count == 0 ? line : out->line;
+    out->low = out->count == 0 ? number : fmin(out->low, number);
+    out->high = out->count == 0 ? number : fmax(out->high, number);
+    out->count++;
+}
+
+void tabled_put(struct tabled *table, double *row, size_t column, double number, size_t line)
 {
     struct tabled_column *to = &table->columns[column];
     const struct channel *channel = channel_get(to->channel);
+    double value = to->unit ? number * to->unit->factor + to->unit->offset : number;
     if (!(value >= channel->low && value <= channel->high)) {
-        tally_add(&table->tally, REASON_OUT_OF_RANGE, 0);
-        remark(remarks, SAY_WARNING, line,
-               "%s of %g %s is not believable (%g to %g is) and was left out; is its unit right?",
-               channel->title, value, unit_symbol(channel->unit, UNITS_SI), channel->low,
-               channel->high);
+        leave_out(table, to, number, line);
         return;
     }
     row[column] = value;

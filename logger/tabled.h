@@ -7,6 +7,7 @@
 #include "reading.h"
 #include "say.h"
 #include "tally.h"
+#include "written.h"
 
 #define TABLED_COLUMNS_MAX 64
 
@@ -20,11 +21,20 @@ struct remarks {
 void remark(const struct remarks *remarks, enum say_level level, size_t line, const char *format,
             ...) __attribute__((format(printf, 4, 5)));
 
+/* What was left out of a column because the catalogue does not believe it. */
+struct left_out {
+    size_t count, line; /* the line of the first */
+    double low, high;   /* as written */
+};
+
 struct tabled_column {
     struct origin origin;
     enum channel_id channel;
     struct accuracy accuracy;
-    size_t readings; /* how many there are */
+    const struct written_unit *unit; /* of what is written; NULL: the stored one */
+    char name[64];                   /* as people write it, without its unit */
+    size_t readings;                 /* how many there are */
+    struct left_out left_out;
 };
 
 struct tabled_row {
@@ -61,9 +71,15 @@ enum status tabled_add_remark(struct tabled *table, const char *key, const char 
 enum status tabled_sort(struct tabled *table);
 void tabled_free(struct tabled *table);
 
-/* Puts a value into a cell if the catalogue believes it; else it is counted, and told. */
-void tabled_put(struct tabled *table, double *row, size_t column, double value, size_t line,
-                const struct remarks *remarks);
+/* Puts a number, in the unit of the column, into a cell if the catalogue believes it; else it is
+ * counted. */
+void tabled_put(struct tabled *table, double *row, size_t column, double number, size_t line);
+
+/* tabled_units.c: tells, once a column and after the last row, what was left out of it, and which
+ * unit its numbers look like. `where` says where units are written: "in the line of column
+ * names". */
+void tabled_tell_units(const struct tabled *table, const char *where,
+                       const struct remarks *remarks);
 
 /* What kind of thing a channel belongs to, by its place in the catalogue. */
 enum place tabled_place(enum channel_id channel);

@@ -6,6 +6,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <strings.h>
 #include <sys/stat.h>
 #include <unistd.h>
 
@@ -71,6 +72,9 @@ static enum status read_whole(int file, size_t most, struct source *source,
         ssize_t got = read(file, source->bytes + source->byte_count, room - source->byte_count - 1);
         if (got < 0 && errno == EINTR)
             continue;
+        if (got < 0 && errno == EISDIR)
+            return complain(complaint, STATUS_IO, "%s is a folder; name the file in it",
+                            source->path);
         if (got < 0)
             return complain(complaint, STATUS_IO, "%s: %s", source->path, strerror(errno));
         source->byte_count += (size_t)got;
@@ -85,16 +89,48 @@ static enum status read_whole(int file, size_t most, struct source *source,
     return STATUS_OK;
 }
 
-/* Spreadsheets save other things than text unless told. */
+/* What people hand in for a sheet or table, by how it begins. */
+static const struct mistaken {
+    const char *begin;
+    const char *words;
+} mistaken[] = {
+    {"PK\x03\x04", "is the spreadsheet's own file; save it from the spreadsheet as CSV"},
+    {"\xD0\xCF\x11\xE0", "is the spreadsheet's own file; save it from the spreadsheet as CSV"},
+    {"\x89HDF", "is a run file already; searun-analyze reads it as it is"},
+    {"%PDF", "is a page to print, no table; write what is on it into the table that searun-logger "
+             "--blank-sheet sheet.csv makes, and give that file"},
+    {"\xFF\xD8\xFF", "is a picture; write what is on it into the table that searun-logger "
+                     "--blank-sheet sheet.csv makes, and give that file"},
+    {"\x89PNG", "is a picture; write what is on it into the table that searun-logger --blank-sheet "
+                "sheet.csv makes, and give that file"},
+};
+
 static enum status check_kind(const struct source *source, struct complaint *complaint)
 {
     if (source->byte_count == 0)
         return complain(complaint, STATUS_BAD_DATA, "%s is empty", source->path);
-    if (source->byte_count >= 4 && memcmp(source->bytes, "PK\x03\x04", 4) == 0)
-        return complain(complaint, STATUS_BAD_DATA,
-                        "%s is the spreadsheet's own file; save it from the spreadsheet as CSV",
-                        source->path);
+    for (size_t i = 0; i < sizeof mistaken / sizeof mistaken[0]; i++) {
+        size_t length = strlen(mistaken[i].begin);
+        if (source->byte_count >= length && memcmp(source->bytes, mistaken[i].begin, length) == 0)
+            return complain(complaint, STATUS_BAD_DATA, "%s %s", source->path, mistaken[i].words);
+    }
     return STATUS_OK;
+}
+
+/* The blank sheet for the printer, or another page. */
+static enum status check_page(const struct source *source, struct complaint *complaint)
+{
+    const char *text = source->text;
+    if (strncmp(text, "\xEF\xBB\xBF", 3) == 0)
+        text += 3;
+    text += strspn(text, " \t\r\n");
+    if (strncasecmp(text, "<!doctype html", 14) != 0 && strncasecmp(text, "<html", 5) != 0)
+        return STATUS_OK;
+    return complain(complaint, STATUS_BAD_DATA,
+                    "%s is the page to print and to write on. At the desk, make the table with "
+                    "searun-logger --blank-sheet sheet.csv, type in what is on the paper, and give "
+                    "that file: searun-logger --sheet sheet.csv",
+                    source->path);
 }
 
 static enum status decode(struct source *source, struct complaint *complaint)
@@ -106,15 +142,16 @@ static enum status decode(struct source *source, struct complaint *complaint)
                         "%s is no text that can be read; save it as CSV in UTF-8", source->path);
     if (foreign)
         say(source->voice, SAY_NOTE, "%s is not in UTF-8; it is read as %s", source->path, foreign);
-    return STATUS_OK;
+    return check_page(source, complaint);
 }
 
 static enum status load(struct source *source, size_t most, struct complaint *complaint)
 {
     int file = open(source->path, O_RDONLY | O_CLOEXEC);
     if (file < 0)
-        return complain(complaint, errno == ENOENT ? STATUS_NOT_FOUND : STATUS_IO, "%s: %s",
-                        source->path, strerror(errno));
+        return complain(complaint, errno == ENOENT ? STATUS_NOT_FOUND : STATUS_IO,
+                        "%s: %s; look at its name, and at the folder you are in", source->path,
+                        strerror(errno));
     enum status status = read_whole(file, most, source, complaint);
     close(file);
     if (status == STATUS_OK)
@@ -390,39 +427,75 @@ static enum status make_file(struct making *it)
 static void say_source(const struct making *it, const struct source *source)
 {
     const struct tally *tally = &source->table.tally;
-    uint64_t cells =
-        tally->line[REASON_NOT_A_NUMBER].count + tally->line[REASON_OUT_OF_RANGE].count;
+    uint64_t cells = tally->line[REASON_NOT_A_NUMBER].count;
     say(it->voice, SAY_NOTE, "%s: %zu rows, %" PRIu64 " readings", source->path,
         source->table.row_count, tally->line[REASON_READINGS].count);
     if (tally->line[REASON_BAD_ROW].count > 0)
         say(it->voice, SAY_WARNING, "%s: rows that were refused (their text is kept): %" PRIu64,
             source->path, tally->line[REASON_BAD_ROW].count);
     if (cells > 0)
-        say(it->voice, SAY_WARNING, "%s: entries that were left out (their text is kept): %" PRIu64,
+        say(it->voice, SAY_WARNING,
+            "%s: entries that were no numbers and left out (their text is kept): %" PRIu64,
             source->path, cells);
 }
 
-static bool has_channel(const struct making *it, enum channel_id channel)
+/* Columns of it, or readings in them. */
+static size_t count_channel(const struct making *it, enum channel_id channel, bool readings)
 {
+    size_t count = 0;
     for (size_t i = 0; i < it->source_count; i++)
-        for (size_t c = 0; c < it->sources[i].table.column_count; c++)
-            if (it->sources[i].table.columns[c].channel == channel &&
-                it->sources[i].table.columns[c].readings > 0)
-                return true;
-    return false;
+        for (size_t c = 0; c < it->sources[i].table.column_count; c++) {
+            const struct tabled_column *column = &it->sources[i].table.columns[c];
+            if (column->channel == channel)
+                count += readings ? column->readings : 1;
+        }
+    return count;
 }
 
+/* What a comparison needs, and how a sheet says it. */
 static void say_missing(const struct making *it)
 {
-    static const enum channel_id needed[] = {CHANNEL_ENGINE_SPEED, CHANNEL_COOLANT_TEMPERATURE,
-                                             CHANNEL_SEA_TEMPERATURE};
+    static const struct {
+        enum channel_id channel;
+        const char *words, *sheet;
+    } needed[] = {
+        {CHANNEL_ENGINE_SPEED, "engine speed", "a column \"rpm\""},
+        {CHANNEL_COOLANT_TEMPERATURE, "coolant temperature",
+         "a column \"gauge [°C]\" or \"gauge [°F]\""},
+        {CHANNEL_SEA_TEMPERATURE, "sea temperature",
+         "a column \"sea [°C]\", or one line \"sea temperature,16.5 °C\" above the table"},
+    };
     for (size_t i = 0; i < sizeof needed / sizeof needed[0]; i++) {
-        bool told = needed[i] == CHANNEL_SEA_TEMPERATURE &&
+        bool told = needed[i].channel == CHANNEL_SEA_TEMPERATURE &&
                     facts_get(&it->facts, FACT_RUN, 0, "sea_temperature")[0] != '\0';
-        if (!told && !has_channel(it, needed[i]))
-            say(it->voice, SAY_WARNING, "there is no %s in it, which a comparison needs",
-                channel_get(needed[i])->key);
+        if (told || count_channel(it, needed[i].channel, true) > 0)
+            continue;
+        bool teach = it->order->sheet && count_channel(it, needed[i].channel, false) == 0;
+        say(it->voice, SAY_WARNING,
+            "there is no %s in it that can be used, and a comparison needs it%s%s", needed[i].words,
+            teach ? "; a sheet gives it in " : "", teach ? needed[i].sheet : "");
     }
+}
+
+/* The rating makes the interval narrower. */
+static void say_thermostat(const struct making *it)
+{
+    for (size_t i = 0; i < it->source_count; i++)
+        for (size_t c = 0; c < it->sources[i].table.column_count; c++) {
+            const struct tabled_column *column = &it->sources[i].table.columns[c];
+            if (column->channel != CHANNEL_COOLANT_TEMPERATURE || column->readings == 0 ||
+                facts_get(&it->facts, FACT_ENGINE, column->origin.instance, "thermostat")[0])
+                continue;
+            say(it->voice, SAY_NOTE,
+                "nothing says at what temperatures the thermostat of engine %u opens; a comparison "
+                "is surer if it knows. They are stamped on it or in the engine's manual: %s, or "
+                "--set engine%u.thermostat=71,82 (starts to open, wide open; degC)",
+                column->origin.instance,
+                it->order->sheet ? "write a line \"thermostat,160 to 180 °F\" above the table"
+                                 : "name it in the configuration",
+                column->origin.instance);
+            return;
+        }
 }
 
 enum status tables_record(const struct config *config, const struct table_order *order,
@@ -447,6 +520,7 @@ enum status tables_record(const struct config *config, const struct table_order 
         say_source(it, &it->sources[i]);
     if (status == STATUS_OK) {
         say_missing(it);
+        say_thermostat(it);
         say(voice, SAY_NOTE, "made %s", it->path);
     } else if (it->complaint.text[0]) {
         say(voice, SAY_ERROR, "%s", it->complaint.text);

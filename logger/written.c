@@ -16,6 +16,10 @@ static const struct written_unit units[] = {
     {"K", UNIT_DEGC, 1, -KELVIN_AT_0_DEGC},
     {"rpm", UNIT_RPM, 1, 0},
     {"1/min", UNIT_RPM, 1, 0},
+    {"100 rpm", UNIT_RPM, 100, 0},
+    {"x100", UNIT_RPM, 100, 0},
+    {"1000 rpm", UNIT_RPM, 1000, 0},
+    {"x1000", UNIT_RPM, 1000, 0},
     {"s", UNIT_SECOND, 1, 0},
     {"sec", UNIT_SECOND, 1, 0},
     {"min", UNIT_SECOND, 60, 0},
@@ -202,6 +206,21 @@ bool take_written_date(const char **text, struct written_date *out)
     return true;
 }
 
+bool take_slashed_date(const char **text, struct written_date *out)
+{
+    const char *at = skip_blanks(*text);
+    int first, second, year;
+    if (!take_whole(&at, 2, &first) || *at++ != '/' || !take_whole(&at, 2, &second) ||
+        *at++ != '/' || !take_whole(&at, 4, &year))
+        return false;
+    struct written_date day_first = {year, second, first}, month_first = {year, first, second};
+    if (is_date(&day_first) == is_date(&month_first) && first != second)
+        return false;
+    *out = is_date(&day_first) ? day_first : month_first;
+    *text = skip_blanks(at);
+    return is_date(out);
+}
+
 /* "am", "pm", "h" behind a time. */
 static bool take_half_day(const char **text, int *hour)
 {
@@ -219,14 +238,24 @@ static bool take_half_day(const char **text, int *hour)
     return true;
 }
 
+/* Between hour and minute: "10:15", "10.15", "10h15"; none in the four digits "0915". */
+static bool take_hour_mark(const char *hour, const char **text)
+{
+    if (strspn(hour, "0123456789") == 4)
+        return true;
+    if (**text == '\0' || !strchr(":.hH", **text))
+        return false;
+    ++*text;
+    return isdigit((unsigned char)**text);
+}
+
 bool take_written_time(const char **text, double *seconds)
 {
     const char *at = skip_blanks(*text);
     int hour, minute;
     double second = 0;
-    if (!take_whole(&at, 2, &hour) || (*at != ':' && *at != '.') || !isdigit((unsigned char)at[1]))
+    if (!take_whole(&at, 2, &hour) || !take_hour_mark(skip_blanks(*text), &at))
         return false;
-    at++;
     const char *begin = at;
     if (!take_whole(&at, 2, &minute) || at - begin != 2)
         return false;

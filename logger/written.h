@@ -35,7 +35,10 @@ struct written_date {
 };
 bool take_written_date(const char **text, struct written_date *out);
 
-/* Time of day in s: 10:15, 10:15:30, 10:15:30.25, 10.15 h, 10:15 pm. */
+/* 11/25/2026 and 25/11/2026, but not 11/5/2026: nobody can tell day from month there. */
+bool take_slashed_date(const char **text, struct written_date *out);
+
+/* Time of day in s: 10:15, 10:15:30, 10:15:30.25, 10.15 h, 10h15, 1015, 10:15 pm. */
 bool take_written_time(const char **text, double *seconds);
 
 /* Offset from UTC in s: Z, UTC, +02:00, -0330, UTC+2. */

@@ -136,7 +136,7 @@ static void test_left_out(void **state)
                           "2026-11-25 10:02,999\n11/12/2026 10:00,80\n");
     must_tell("log.csv:3: \"later\" is no time");
     must_tell("log.csv:4: \"hot\" for coolant_temperature is no number");
-    must_tell("log.csv:5: Coolant temperature of 999");
+    must_tell("log.csv:5: 999 under \"coolant_temperature [°C]\" cannot be believed");
     must_tell("log.csv:6: \"11/12/2026 10:00\" is no time that can be read in one way only");
     assert_int_equal(table.tally.line[REASON_BAD_ROW].count, 2);
     assert_int_equal(table.tally.line[REASON_ROWS].count, 3);

@@ -151,7 +151,8 @@ static void test_entries_left_out(void **state)
                          "10:15,1800,180,16.5,,over\n");
     must_tell("a.csv:5: \"1,800\" under rpm is not a number");
     must_tell("a.csv:5: \"abc\" under gauge [°F]");
-    must_tell("a.csv:6: Coolant temperature of 204.444 °C is not believable (-40 to 150 is)");
+    must_tell("a.csv:6: 400 under \"gauge [°F]\" cannot be believed and was left out: Coolant "
+              "temperature is -40 to 150 °C. Is the unit right?");
     must_tell("a.csv:7: \"x\" is no time: the row was not taken");
     must_tell("a.csv:8: no time: the row was not taken");
     must_tell("a.csv:9: \"over\" stands in no named column");
@@ -169,7 +170,43 @@ static void test_decimal_or_thousands(void **state)
     assert_true(isnan(cell(1, CHANNEL_ENGINE_SPEED, 0)));
     assert_near(cell(0, CHANNEL_COOLANT_TEMPERATURE, 0), 82.5, 0);
     assert_near(cell(1, CHANNEL_COOLANT_TEMPERATURE, 0), 82.5, 0);
-    must_tell("Write it as 1800 or 82.5 or 82,5");
+    must_tell("Write it as 1800 or 82.5");
+    read_well(HEAD "time,rpm,gauge [°C]\n10:05,1800,\"82,5\"\n"); /* a comma within a cell */
+    assert_near(cell(0, CHANNEL_COOLANT_TEMPERATURE, 0), 82.5, 0);
+}
+
+/* Units as people write them: behind the name without brackets, behind the number, and on the dial of
+ * a tachometer. */
+static void test_units_where_they_stand(void **state)
+{
+    (void)state;
+    read_well(HEAD "time,rpm x100,gauge 1 °F,sea [°C]\n"
+                   "10:05,18,160,62 °F\n");
+    assert_near(cell(0, CHANNEL_ENGINE_SPEED, 0), 1800, 0);
+    assert_near(cell(0, CHANNEL_COOLANT_TEMPERATURE, 1), (160 - 32) / 1.8, 1e-9);
+    assert_near(cell(0, CHANNEL_SEA_TEMPERATURE, 0), 30 / 1.8, 1e-9);
+}
+
+/* One warning a column says what the numbers look like. */
+static void test_wrong_units(void **state)
+{
+    (void)state;
+    read_well(HEAD "time,rpm,gauge [°C],sea [°C]\n10:05,10,160,62\n10:15,28,190,62\n");
+    must_tell("1 a.csv:5: 2 readings, 160 to 190, under \"gauge [°C]\" cannot be believed and were "
+              "left out: Coolant temperature is -40 to 150 °C. They look like °F: write \"gauge "
+              "[°F]\" in the line of column names, and read it again");
+    must_tell("2 readings of 62 under \"sea [°C]\"");
+    must_tell("no engine runs at 28 rpm, the most under \"rpm\". If it counts in hundreds: write "
+              "\"rpm [x100]\" in the line of column names");
+    assert_int_equal(table.tally.line[REASON_OUT_OF_RANGE].count, 4);
+    read_well(HEAD "time,rpm,gauge [°F],sea [°F]\n10:05,1.0,74,16\n10:15,2.8,88,16\n");
+    must_tell("up to 88 °F are 23 to 31 °C, and a warm engine has more. They look like °C: write "
+              "\"gauge [°C]\"");
+    must_tell("They look like °C: write \"sea [°C]\"");
+    must_tell("If it counts in thousands: write \"rpm [x1000]\"");
+    read_well(HEAD NAMES "10:05,1000,165,16.5,\n10:10,1400,450,16.5,\n"); /* one slip of the pen */
+    must_tell("450 under \"gauge [°F]\"");
+    must_tell("Is the unit right?");
 }
 
 static void test_time_goes_on(void **state)
@@ -269,6 +306,8 @@ int main(void)
         cmocka_unit_test(test_accuracy),
         cmocka_unit_test(test_entries_left_out),
         cmocka_unit_test(test_decimal_or_thousands),
+        cmocka_unit_test(test_units_where_they_stand),
+        cmocka_unit_test(test_wrong_units),
         cmocka_unit_test(test_time_goes_on),
         cmocka_unit_test(test_held_is_bounded),
         cmocka_unit_test(test_assumed_is_told),

@@ -85,9 +85,24 @@ static void test_instants(void **state)
     expect_instant("2026/11/25", "12:15", "+02:00", 1795601700);
     expect_instant("2026-11-25", "6:45 am", "UTC-3:30", 1795601700);
     expect_instant("2026-11-25", "10.15 h", "UTC", 1795601700);
+    expect_instant("2026-11-25", "1015", NULL, 1795601700);
+    expect_instant("2026-11-25", "10h15", NULL, 1795601700);
     expect_instant("2024-02-29", "11:59 PM", NULL, 1709251140);
     expect_instant("1970-01-01", "12:00 am", NULL, 0);
     expect_instant("2000-03-01", "00:00", NULL, 951868800);
+}
+
+/* With slashes only where the other order is no date. */
+static void test_slashed_dates(void **state)
+{
+    (void)state;
+    static const char *const same[] = {"11/25/2026", "25/11/2026"};
+    for (size_t i = 0; i < sizeof same / sizeof same[0]; i++) {
+        struct written_date day;
+        const char *text = same[i];
+        assert_true(take_slashed_date(&text, &day) && *text == '\0');
+        assert_int_equal(day.year * 10000 + day.month * 100 + day.day, 20261125);
+    }
 }
 
 static void test_no_instants(void **state)
@@ -96,8 +111,8 @@ static void test_no_instants(void **state)
     static const char *const dates[] = {"",           "2026-13-01", "2026-02-29", "31.04.2026",
                                         "11/25/2026", "26-11-25",   "2026-11",    "today",
                                         "25.11.26",   "1969-12-31"};
-    static const char *const times[] = {"",         "25:00",   "10:60", "1015", "10",
-                                        "13:00 pm", "0:10 am", "10:5",  "noon", "-1:00"};
+    static const char *const times[] = {"",     "25:00",    "10:60",   "915",  "10",   "10155",
+                                        "2515", "13:00 pm", "0:10 am", "10:5", "noon", "-1:00"};
     struct written_date day;
     double seconds;
     for (size_t i = 0; i < sizeof dates / sizeof dates[0]; i++) {
@@ -110,6 +125,12 @@ static void test_no_instants(void **state)
         if (take_written_time(&text, &seconds))
             fail_msg("\"%s\" was read as a time", times[i]);
     }
+    static const char *const slashed[] = {"11/5/2026", "13/13/2026", "11/25/26", "11-25-2026"};
+    for (size_t i = 0; i < sizeof slashed / sizeof slashed[0]; i++) {
+        const char *text = slashed[i];
+        if (take_slashed_date(&text, &day))
+            fail_msg("\"%s\" was read as a date", slashed[i]);
+    }
     const char *zone = "+25:00";
     assert_false(take_written_zone(&zone, &seconds));
     zone = "CET";
@@ -119,9 +140,8 @@ static void test_no_instants(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_numbers),
-        cmocka_unit_test(test_units),
-        cmocka_unit_test(test_instants),
+        cmocka_unit_test(test_numbers),     cmocka_unit_test(test_units),
+        cmocka_unit_test(test_instants),    cmocka_unit_test(test_slashed_dates),
         cmocka_unit_test(test_no_instants),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

@@ -180,13 +180,63 @@ static void test_sheet_and_csv(void **state)
     stage_expect_words(start_analyze("show", stage_path("both.h5")), 0, "31");
 }
 
+/* What people give for a sheet: the page to print, the spreadsheet's own file, a photograph. */
+static void test_files_of_another_kind(void **state)
+{
+    (void)state;
+    static const struct {
+        const char *name, *bytes, *words;
+    } cases[] = {
+        {"own.xlsx", "PK\x03\x04...", "save it from the spreadsheet as CSV"},
+        {"photo.jpg", "\xFF\xD8\xFF\xE0...", "is a picture; write what is on it into the table"},
+        {"scan.pdf", "%PDF-1.7", "is a page to print"},
+        {"run.h5", "\x89HDF\r\n\x1A\n", "is a run file already"},
+    };
+    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+        stage_write(stage_path(cases[i].name), cases[i].bytes, strlen(cases[i].bytes));
+        stage_expect_words(start_logger("--sheet", stage_path(cases[i].name)), 1, cases[i].words);
+    }
+    stage_expect(start_logger("--blank-sheet", stage_path("paper.html")), 0);
+    stage_expect_words(start_logger("--sheet", stage_path("paper.html")), 1,
+                       "is the page to print and to write on. At the desk, make the table with "
+                       "searun-logger --blank-sheet sheet.csv");
+    stage_expect_words(start_logger("--sheet", stage_folder), 1,
+                       "is a folder; name the file in it");
+}
+
+/* What a comparison will want is said while the paper is at hand. */
+static void test_says_what_is_missing(void **state)
+{
+    (void)state;
+    static const char text[] = "date,2026-11-25\nheld,5 min\ntime,rpm,gauge [°F]\n"
+                               "10:05,1000,165\n10:10,1400,170\n";
+    stage_write(stage_path("bare.csv"), text, sizeof text - 1);
+    stage_expect_words(
+        start_logger("--sheet", stage_path("bare.csv"), "--output", stage_path("bare-1.h5")), 0,
+        "write a line \"thermostat,160 to 180 °F\" above the table");
+    stage_expect_words(
+        start_logger("--sheet", stage_path("bare.csv"), "--output", stage_path("bare-2.h5")), 0,
+        "one line \"sea temperature,16.5 °C\" above the table");
+    struct program told =
+        start_logger("--sheet", stage_path("bare.csv"), "--output", stage_path("bare-3.h5"),
+                     "--set", "engine0.thermostat=71,82", "--set", "run.sea_temperature=16.5");
+    stage_expect(told, 0);
+    assert_null(strstr(stage_said(&told), "thermostat,"));
+    assert_null(strstr(stage_said(&told), "sea temperature,"));
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_pair_of_sheets),  cmocka_unit_test(test_sheet_can_be_read_again),
-        cmocka_unit_test(test_example),         cmocka_unit_test(test_bad_sheets),
-        cmocka_unit_test(test_other_encodings), cmocka_unit_test(test_blank_sheets),
+        cmocka_unit_test(test_pair_of_sheets),
+        cmocka_unit_test(test_sheet_can_be_read_again),
+        cmocka_unit_test(test_example),
+        cmocka_unit_test(test_bad_sheets),
+        cmocka_unit_test(test_other_encodings),
+        cmocka_unit_test(test_blank_sheets),
         cmocka_unit_test(test_sheet_and_csv),
+        cmocka_unit_test(test_files_of_another_kind),
+        cmocka_unit_test(test_says_what_is_missing),
     };
     return cmocka_run_group_tests(tests, stage_make, stage_remove);
 }
