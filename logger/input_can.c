@@ -328,6 +328,17 @@ static int take_some(struct can *can, const struct moment *now, struct intake *i
     return count;
 }
 
+/* The system tells of the interface's end before it hands out what the interface had brought until then.
+ * Nothing comes any more, so this ends. */
+static void take_rest(struct can *can, const struct moment *now, struct intake *intake,
+                      unsigned number)
+{
+    int error = errno;
+    while (take_some(can, now, intake, number) > 0)
+        ;
+    errno = error;
+}
+
 static enum input_answer read_can(void *self, const struct moment *now, struct intake *intake,
                                   unsigned number, struct complaint *complaint)
 {
@@ -336,8 +347,10 @@ static enum input_answer read_can(void *self, const struct moment *now, struct i
     follow_clock(can, now);
     for (int calls = 0; calls < CALLS_A_WAKING && count == FRAMES_A_CALL; calls++)
         count = take_some(can, now, intake, number);
-    if (count < 0 && errno != EAGAIN && errno != EINTR)
+    if (count < 0 && errno != EAGAIN && errno != EINTR) {
+        take_rest(can, now, intake, number);
         return gone(complaint);
+    }
     if (count < FRAMES_A_CALL)
         can->empty_at = now->at;
     return INPUT_READ;
