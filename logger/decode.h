@@ -44,6 +44,9 @@ extern const size_t transducer_default_count;
  * the type can give, a name, and a number for {n}. STATUS_BAD_USAGE says what is allowed. */
 enum status transducer_row_check(const struct transducer_row *row, struct complaint *complaint);
 
+/* What the number of a row that is not the vessel's counts: engines, tanks or batteries. */
+enum place transducer_row_place(const struct transducer_row *row);
+
 /* Whether a reading of this channel comes from a transducer that no row maps; its origin's label
  * says type and name ("C:KEELCOOLER"), which is what a row needs. */
 bool transducer_is_unmapped(enum channel_id channel);

@@ -6,6 +6,7 @@
 #include <unistd.h>
 
 #include "ask.h"
+#include "checked.h"
 #include "config.h"
 #include "input.h"
 #include "logger.h"
@@ -386,20 +387,6 @@ static enum status reload(void *self, struct config *fresh)
     return status;
 }
 
-static void say_checked(const struct command *command)
-{
-    const struct config *config = &command->config;
-    for (size_t i = 0; i < config->input_count; i++)
-        say(&command->voice, SAY_NOTE, "input %s: %s", config->inputs[i].label,
-            config->inputs[i].text);
-    if (config->input_count == 0 && !command->order.replay)
-        say(&command->voice, SAY_WARNING, "no input is named yet");
-    say(&command->voice, SAY_NOTE, "%zu facts, %zu transducer rows, runs go to %s",
-        config->facts.count, config->transducer_count,
-        command->order.output ? command->order.output : config->settings.directory);
-    say(&command->voice, SAY_NOTE, "the settings are sound");
-}
-
 /* What cannot be meant is refused here already, with the words that the logger would have. */
 static enum status ask(struct command *command)
 {
@@ -451,7 +438,8 @@ static enum status work(struct command *command)
     if (command->request[0])
         return ask(command);
     if (command->check_only) {
-        say_checked(command);
+        checked_say(&command->config, command->order.output, command->order.replay != NULL,
+                    &command->voice);
         return STATUS_OK;
     }
     if (command->rebuild) {

@@ -136,7 +136,7 @@ bool transducer_is_unmapped(enum channel_id channel)
     return false;
 }
 
-static enum place channel_place(const struct transducer_row *row)
+enum place transducer_row_place(const struct transducer_row *row)
 {
     switch (row->channel) {
     case CHANNEL_BATTERY_VOLTAGE:
@@ -319,7 +319,7 @@ static bool set_place(struct origin *origin, const struct match *match)
         number = match->number;
     if (number < 0 || number >= INSTANCE_MAX)
         return false;
-    origin->place = (uint8_t)channel_place(match->row);
+    origin->place = (uint8_t)transducer_row_place(match->row);
     origin->instance = (uint8_t)number;
     return true;
 }

@@ -57,6 +57,58 @@ static void test_check_config(void **state)
                        0, "input plotter: tcp:127.0.0.1:2000");
 }
 
+/* What is set is told back, whatever the section, and what it means; as is what has no effect. */
+static void test_check_tells_what_settings_mean(void **state)
+{
+    (void)state;
+    static const char whole[] =
+        "[boat]\nname = Tern's Reach\n[engine 0]\nthermostat = 71, 82\n[engine 1]\nlabel = port\n"
+        "[run]\nwho = the technician\n[inputs]\nplotter = udp:10110\n"
+        "[transducers]\ncoolant = C, , PORT COOLANT -> coolant_temperature, engine 1\n"
+        "[logger]\ndirectory = /srv/runs\nring_size = 17\nreceive_buffer = 4096\n"
+        "reopen_longest = 21\nreserve = 65\nkeep_journal = yes\nclock_tolerance = 6\n"
+        "rpm_first_engine = 1\ntransducer_defaults = no\nsocket = /srv/ask\n"
+        "turning_rpm = 101\nend_after = 601\nbefore_start = 301\nlongest_run = 11\n";
+    static const char *const told[] = {
+        "boat: Boat: Tern's Reach",
+        "engine 0: Thermostat",
+        "engine 1: Engine: port",
+        "engine1.thermostat is not set",
+        "run: Recorded by: the technician",
+        "input plotter: udp:10110",
+        "transducer PORT COOLANT (type C, unit any): coolant_temperature of engine 1",
+        "built-in transducer names do not count",
+        "runs go to /srv/runs",
+        "17 MiB",
+        "4096 KiB",
+        "21 s",
+        "65 MiB",
+        "journal of a run stays",
+        "more than 6 s",
+        "engine 0 number 1",
+        "at /srv/ask",
+        "the settings are sound"};
+    static const char *const of_unattended[] = {"unattended: a run begins when an engine is faster "
+                                                "than 101 rpm (turning_rpm), with what was "
+                                                "heard in the 301 s before",
+                                                "ends when none has been for 601 s",
+                                                "after 11 h it goes on"};
+    stage_write(stage_path("whole.ini"), whole, sizeof whole - 1);
+    for (size_t i = 0; i < sizeof told / sizeof *told; i++)
+        stage_expect_words(start_logger("--config", stage_path("whole.ini"), "--check-config"), 0,
+                           told[i]);
+    stage_expect_words(start_logger("--config", stage_path("whole.ini"), "--check-config"), 0,
+                       "not unattended: one run begins at once");
+    stage_expect_words(start_logger("--config", stage_path("whole.ini"), "--check-config"), 0,
+                       "longest_run have no effect");
+    for (size_t i = 0; i < sizeof of_unattended / sizeof *of_unattended; i++)
+        stage_expect_words(
+            start_logger("--config", stage_path("whole.ini"), "--check-config", "--unattended"), 0,
+            of_unattended[i]);
+    stage_expect_words(start_logger("--check-config", "--unattended", "--output", "x.h5"), 0,
+                       "--output names one run");
+}
+
 /* Every option that --help lists stands in the manual page, and the other way round. */
 static void test_manual_agrees(void **state)
 {
@@ -103,6 +155,7 @@ int main(void)
         cmocka_unit_test(test_version_and_help),
         cmocka_unit_test(test_bad_usage),
         cmocka_unit_test(test_check_config),
+        cmocka_unit_test(test_check_tells_what_settings_mean),
         cmocka_unit_test(test_manual_agrees),
     };
     return cmocka_run_group_tests(tests, stage_make, stage_remove);
