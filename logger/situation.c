@@ -8,6 +8,7 @@
 #include <string.h>
 
 #include "decode.h"
+#include "shown.h"
 
 #define MIB 1048576.0
 #define WIDTH 80
@@ -63,37 +64,58 @@ static const char *space_words(uint64_t bytes, char *to, size_t room)
 
 /* --- text */
 
-/* Ends a line that was begun in `line`, cut where the screen ends: never in the middle of a
- * character. */
-static void put_line(FILE *to, const char *line)
+/* Where a line is broken: before the last word that does not fit, else behind the first one. Length of the part
+ * in front; `columns` are used already. */
+static size_t break_of(const char *line, size_t columns)
 {
-    size_t length = 0;
-    for (size_t columns = 0; line[length] && columns < WIDTH; columns++) {
-        size_t more = utf8_length(line + length);
-        length += more ? more : 1;
+    size_t end = 0;
+    for (size_t at = strspn(line, " "), used = columns + at; line[at]; used++) {
+        if (line[at] == ' ' && line[at - 1] != ' ' && (used <= WIDTH || end == 0))
+            end = at;
+        if (used >= WIDTH && end > 0)
+            return end;
+        size_t more = utf8_length(line + at);
+        at += more ? more : 1;
     }
-    fprintf(to, "%.*s\n", (int)length, line);
+    return strlen(line);
 }
 
-__attribute__((format(printf, 2, 3))) static void add_line(FILE *to, const char *format, ...)
+/* Nothing is cut: what does not fit goes on in a further line. A long word stays in one piece. */
+static void put_line(FILE *to, const char *line, unsigned indent)
 {
-    char line[1024];
+    size_t length = break_of(line, 0);
+    fprintf(to, "%.*s\n", (int)length, line);
+    for (line += length; line[strspn(line, " ")]; line += length) {
+        line += strspn(line, " ");
+        length = break_of(line, indent);
+        fprintf(to, "%*s%.*s\n", (int)indent, "", (int)length, line);
+    }
+}
+
+/* A line; `indent` blanks begin a further one, if it takes one. */
+__attribute__((format(printf, 3, 4))) static void add_indented(FILE *to, unsigned indent,
+                                                               const char *format, ...)
+{
+    char line[2048];
     va_list arguments;
     va_start(arguments, format);
     vsnprintf(line, sizeof line, format, arguments);
     va_end(arguments);
-    put_line(to, line);
+    put_line(to, line, indent);
 }
+
+#define add_line(to, ...) add_indented(to, 11, __VA_ARGS__) /* behind the words at the left */
 
 static void put_waiting(const struct situation *it, FILE *to)
 {
     char span[48];
     if (it->by_hand)
-        add_line(to, "waiting    stopped by hand: begins when an engine is started again, or by");
+        add_line(to, "waiting    stopped by hand: begins when an engine is started again, or by "
+                     "searun-logger start");
     else
-        add_line(to, "waiting    for an engine to turn faster than %g rpm, or for",
+        add_line(to,
+                 "waiting    for an engine to turn faster than %g rpm, or for searun-logger start",
                  it->live->turning.above);
-    add_line(to, "           searun-logger start");
     if (it->now > it->kept_from)
         add_line(to, "           what was heard in the last %s goes into that run",
                  span_words(it->now - it->kept_from, span, sizeof span));
@@ -167,16 +189,17 @@ static void put_input(const struct situation *it, size_t number, FILE *to)
     const struct live_rate *heard = &it->live->inputs[number];
     if (heard->count > 0)
         span_words(it->now - it->live->heard_at[number], age, sizeof age);
-    add_line(to, "  %-15s %-8s %10s %12s  %s", it->inputs[number].label, inlet_words(inlet->state),
-             rate_words(heard, rate, sizeof rate), age, it->inputs[number].text);
+    add_indented(to, 4, "  %-15s %-8s %10s %12s  %s", it->inputs[number].label,
+                 inlet_words(inlet->state), rate_words(heard, rate, sizeof rate), age,
+                 it->inputs[number].text);
     if (inlet->state == INLET_AWAY && inlet->why[0])
-        add_line(to, "    for %s: %s", span_words(it->now - inlet->away_since, age, sizeof age),
-                 inlet->why);
+        add_indented(to, 4, "    for %s: %s",
+                     span_words(it->now - inlet->away_since, age, sizeof age), inlet->why);
 }
 
 static void put_inputs(const struct situation *it, FILE *to)
 {
-    add_line(to, "inputs          state      messages         last");
+    add_line(to, "inputs          state      messages          age");
     for (size_t i = 0; i < it->input_count; i++)
         put_input(it, i, to);
 }
@@ -203,77 +226,153 @@ static size_t sort_values(const struct live *live, const struct live_value **sor
 }
 
 /* "engine 0 (port)" */
-static const char *place_words(const struct situation *it, const struct live_value *value, char *to,
-                               size_t room)
+static const char *place_words(const struct situation *it, enum place place, unsigned instance,
+                               char *to, size_t room)
 {
-    const char *label = value->place == PLACE_ENGINE
-                            ? facts_get(it->facts, FACT_ENGINE, value->instance, "label")
-                            : "";
-    const char *key = place_key((enum place)value->place);
-    if (value->place == PLACE_VESSEL)
+    const char *label =
+        place == PLACE_ENGINE ? facts_get(it->facts, FACT_ENGINE, (int)instance, "label") : "";
+    const char *key = place_key(place);
+    if (place == PLACE_VESSEL)
         snprintf(to, room, "%s", key);
     else
-        snprintf(to, room, "%s %u%s%.40s%s", key, value->instance, *label ? " (" : "", label,
+        snprintf(to, room, "%s %u%s%s%s", key, instance, *label ? " (" : "", label,
                  *label ? ")" : "");
     return to;
 }
 
-/* The same text with blanks in front, so that it takes that many columns. */
-static const char *right(char *text, size_t room, size_t columns)
+/* Columns that a text takes. */
+static int columns_of(const char *text)
 {
-    size_t length = strlen(text), used = 0;
-    for (const char *at = text; *at; at++)
-        used += ((unsigned char)*at & 0xC0) != 0x80;
-    size_t more = used < columns ? columns - used : 0;
-    if (length + more < room) {
-        memmove(text + more, text, length + 1);
-        memset(text, ' ', more);
-    }
-    return text;
+    int columns = 0;
+    for (; *text; text++)
+        columns += ((unsigned char)*text & 0xC0) != 0x80;
+    return columns;
 }
 
-/* The text in just so many columns: cut, or with blanks behind. */
-static const char *left(char *to, size_t room, const char *text, size_t columns)
+static int blanks_to(int columns, const char *text)
 {
-    size_t length = 0;
-    for (; columns > 0 && length + 8 < room; columns--) {
-        size_t more = utf8_length(text);
-        if (*text == '\0') {
-            to[length++] = ' ';
-            continue;
-        }
-        more = more > 0 ? more : 1;
-        memcpy(to + length, text, more);
-        length += more;
-        text += more;
-    }
-    to[length] = '\0';
-    return to;
+    int used = columns_of(text);
+    return used < columns ? columns - used : 0;
 }
+
+static bool is_stale(const struct situation *it, const struct live_value *value)
+{
+    return seconds(it->now - value->at) > channel_get((enum channel_id)value->channel)->silence;
+}
+
+#define TITLE_COLUMNS 43
+#define VALUE_COLUMNS 13
 
 static void put_value(const struct situation *it, const struct live_value *value, FILE *to)
 {
-    char place[64], what[128], number[48], age[48], rate[24], columns[2][160];
-    const struct channel *channel = channel_get((enum channel_id)value->channel);
-    snprintf(what, sizeof what, "%s%s%s", channel->title, *value->label ? " " : "", value->label);
-    snprintf(number, sizeof number, "%.1f %s", value->value, unit_symbol(channel->unit, UNITS_SI));
-    place_words(it, value, place, sizeof place);
-    add_line(to, "  %s %s %s %9s %8s", left(columns[0], sizeof columns[0], place, 17),
-             left(columns[1], sizeof columns[1], what, 26), right(number, sizeof number, 12),
-             span_words(it->now - value->at, age, sizeof age),
-             rate_words(&value->rate, rate, sizeof rate));
+    char what[256], number[48], age[48], rate[24] = "SILENT";
+    snprintf(what, sizeof what, "%s%s%s", channel_get((enum channel_id)value->channel)->title,
+             *value->label ? " " : "", value->label);
+    if (columns_of(what) > TITLE_COLUMNS) {
+        add_indented(to, 4, "  %s", what);
+        what[0] = '\0';
+    }
+    shown_value((enum channel_id)value->channel, value->value, number, sizeof number);
+    if (!is_stale(it, value))
+        rate_words(&value->rate, rate, sizeof rate);
+    fprintf(to, "  %s%*s %*s%s %11s %8s\n", what, blanks_to(TITLE_COLUMNS, what), "",
+            blanks_to(VALUE_COLUMNS, number), "", number,
+            span_words(it->now - value->at, age, sizeof age), rate);
+}
+
+static bool is_same_place(const struct live_value *a, const struct live_value *b)
+{
+    return a->place == b->place && a->instance == b->instance;
+}
+
+/* The name of engine, tank ... above its values; the first line names the columns, too. */
+static void put_place(const struct situation *it, const struct live_value *value, bool first,
+                      FILE *to)
+{
+    char place[FACT_VALUE_MAX + 64];
+    place_words(it, (enum place)value->place, value->instance, place, sizeof place);
+    if (first && columns_of(place) <= TITLE_COLUMNS)
+        fprintf(to, "%s%*s %*s %11s %8s\n", place, blanks_to(TITLE_COLUMNS + 2, place), "",
+                VALUE_COLUMNS, "value", "age", "rate");
+    else
+        add_indented(to, 2, "%s", place);
 }
 
 static void put_values(const struct situation *it, FILE *to)
 {
     const struct live_value *sorted[LIVE_VALUES_MAX];
     size_t count = sort_values(it->live, sorted);
-    if (count > 0)
-        add_line(to, "%-58s %9s %8s", "values", "age", "rate");
-    else
+    if (count == 0)
         add_line(to, "values: none heard yet");
-    for (size_t i = 0; i < count; i++)
+    for (size_t i = 0; i < count; i++) {
+        if (i == 0 || !is_same_place(sorted[i - 1], sorted[i]))
+            put_place(it, sorted[i], i == 0, to);
         put_value(it, sorted[i], to);
+    }
+}
+
+/* --- what a comparison cannot do without */
+
+static const struct live_value *find_value(const struct live *live, enum channel_id channel,
+                                           enum place place, unsigned instance)
+{
+    for (size_t i = 0; i < live->count; i++) {
+        const struct live_value *value = &live->values[i];
+        if (value->channel == channel && value->place == place && value->instance == instance)
+            return value;
+    }
+    return NULL;
+}
+
+/* A line if it was never heard, or is silent; whether there was one. */
+static bool put_missing(const struct situation *it, enum channel_id channel, enum place place,
+                        unsigned instance, FILE *to)
+{
+    char whose[FACT_VALUE_MAX + 64] = "", span[48];
+    const struct live_value *value = find_value(it->live, channel, place, instance);
+    if (value && !is_stale(it, value))
+        return false;
+    if (place == PLACE_ENGINE)
+        place_words(it, place, instance, whose, sizeof whose);
+    add_line(to, "%s    %s%s%s: %s%s", it->activity == ACTIVITY_RECORDING ? "MISSING" : "missing",
+             channel_get(channel)->title, *whose ? " of " : "", whose,
+             value ? "silent for " : "not heard yet",
+             value ? span_words(it->now - value->at, span, sizeof span) : "");
+    return true;
+}
+
+/* Engines that people count on: those that are named; if none is, those that are heard, or engine 0. */
+static bool is_expected(const struct situation *it, unsigned instance)
+{
+    bool any = false;
+    for (size_t i = 0; i < it->facts->count; i++) {
+        any |= it->facts->list[i].section == FACT_ENGINE;
+        if (it->facts->list[i].section == FACT_ENGINE && it->facts->list[i].engine == (int)instance)
+            return true;
+    }
+    if (any)
+        return false;
+    for (size_t i = 0; i < it->live->count; i++) {
+        any |= it->live->values[i].place == PLACE_ENGINE;
+        if (it->live->values[i].place == PLACE_ENGINE && it->live->values[i].instance == instance)
+            return true;
+    }
+    return !any && instance == 0;
+}
+
+static void put_needs(const struct situation *it, FILE *to)
+{
+    bool missing = false;
+    for (unsigned engine = 0; engine < INSTANCE_MAX; engine++) {
+        if (!is_expected(it, engine))
+            continue;
+        missing |= put_missing(it, CHANNEL_ENGINE_SPEED, PLACE_ENGINE, engine, to);
+        missing |= put_missing(it, CHANNEL_COOLANT_TEMPERATURE, PLACE_ENGINE, engine, to);
+    }
+    if (!*facts_get(it->facts, FACT_RUN, 0, "sea_temperature")) /* else it was read by hand */
+        missing |= put_missing(it, CHANNEL_SEA_TEMPERATURE, PLACE_VESSEL, 0, to);
+    add_line(to, missing ? "           A comparison needs that."
+                         : "heard      all that a comparison needs: speed, coolant, sea");
 }
 
 /* Whether a reason counts something lost or refused, and not what was taken. */
@@ -294,8 +393,8 @@ static void put_losses(const struct situation *it, FILE *to)
             if (!any)
                 add_line(to, "refused, missing or lost");
             any = true;
-            add_line(to, "  %-15s %" PRIu64 " %s", it->inputs[i].label, count,
-                     reason_title((enum reason)reason));
+            add_indented(to, 18, "  %-15s %" PRIu64 " %s", it->inputs[i].label, count,
+                         reason_title((enum reason)reason));
         }
     if (!any)
         add_line(to, "nothing refused, missing or lost");
@@ -306,7 +405,10 @@ void situation_text(const struct situation *it, FILE *to)
     char span[48];
     add_line(to, "searun-logger " SEARUN_VERSION ", at work for %s%s",
              span_words(it->now, span, sizeof span), it->unattended ? ", unattended" : "");
+    if (*facts_get(it->facts, FACT_BOAT, 0, "name"))
+        add_line(to, "boat       %s", facts_get(it->facts, FACT_BOAT, 0, "name"));
     put_activity(it, to);
+    put_needs(it, to);
     put_space(it, to);
     put_inputs(it, to);
     put_values(it, to);
@@ -395,7 +497,7 @@ static void add_value(const struct situation *it, const struct live_value *value
     cJSON_AddStringToObject(one, "channel", channel->key);
     if (*value->label)
         cJSON_AddStringToObject(one, "transducer", value->label);
-    cJSON_AddNumberToObject(one, "value", value->value);
+    cJSON_AddNumberToObject(one, "value", unit_shown(value->value, channel->unit, UNITS_SI));
     cJSON_AddStringToObject(one, "unit", unit_symbol(channel->unit, UNITS_SI));
     cJSON_AddStringToObject(one, "input", it->inputs[value->input].label);
     cJSON_AddNumberToObject(one, "age", seconds(it->now - value->at));

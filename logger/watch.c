@@ -7,6 +7,7 @@
 #include <string.h>
 
 #include "decode.h"
+#include "shown.h"
 
 #define REMIND_FIRST_NS (15 * NS_PER_S)
 #define REMIND_LONGEST_NS (600 * NS_PER_S)
@@ -173,11 +174,11 @@ static bool is_wanted(uint16_t channel, uint8_t place)
 static void say_first(const struct watch *watch, const struct origin *origin,
                       const struct value *value)
 {
-    char where[80];
-    const struct channel *channel = channel_get((enum channel_id)value->channel);
-    say(watch->voice, SAY_NOTE, "heard: %s, %s: %.1f %s (%s %s%s%s on input %s)",
-        place_words(watch, origin->place, origin->instance, where, sizeof where), channel->title,
-        value->value, unit_symbol(channel->unit, UNITS_SI),
+    char where[80], number[48];
+    enum channel_id id = (enum channel_id)value->channel;
+    say(watch->voice, SAY_NOTE, "heard: %s, %s: %s (%s %s%s%s on input %s)",
+        place_words(watch, origin->place, origin->instance, where, sizeof where),
+        channel_get(id)->title, shown_value(id, value->value, number, sizeof number),
         protocol_title((enum protocol)origin->protocol), origin->message, *origin->label ? " " : "",
         origin->label, watch->inputs[origin->input].label);
 }
@@ -237,17 +238,18 @@ static void note_unmapped(struct watch *watch, const struct origin *origin,
     it->channel = value->channel;
     const char *colon = strchr(origin->label, ':');
     const char *name = colon ? colon + 1 : origin->label;
-    char row[24];
+    char row[24], number[48];
     const struct channel *channel = channel_get((enum channel_id)value->channel);
     const struct channel *guess = likely_channel(channel->unit);
     row_name(name, row, sizeof row);
     say(watch->voice, SAY_NOTE,
-        "transducer \"%s\" on input %s is not mapped (now %.1f %s); it is kept as %s. If it is, "
+        "transducer \"%s\" on input %s is not mapped (now %s); it is kept as %s. If it is, "
         "say, "
         "the %s of engine 0, put this line under [transducers]: %s = %.*s, , %s -> %s, engine 0",
-        name, watch->inputs[origin->input].label, value->value,
-        unit_symbol(channel->unit, UNITS_SI), channel->key, guess->title, *row ? row : "mine",
-        colon ? (int)(colon - origin->label) : 1, colon ? origin->label : "?", name, guess->key);
+        name, watch->inputs[origin->input].label,
+        shown_value((enum channel_id)value->channel, value->value, number, sizeof number),
+        channel->key, guess->title, *row ? row : "mine", colon ? (int)(colon - origin->label) : 1,
+        colon ? origin->label : "?", name, guess->key);
 }
 
 static void say_again(const struct watch *watch, struct heard *it)

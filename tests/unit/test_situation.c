@@ -53,17 +53,23 @@ static int end(void **state)
     return 0;
 }
 
-static void hear(double at, unsigned instance, enum channel_id channel, double value,
-                 const char *label)
+static void hear_at(enum place place, double at, unsigned instance, enum channel_id channel,
+                    double value, const char *label)
 {
     struct origin origin;
     memset(&origin, 0, sizeof origin);
-    origin.place = PLACE_ENGINE;
+    origin.place = (uint8_t)place;
     origin.instance = (uint8_t)instance;
     strcpy(origin.label, label);
     const struct value values = {(uint16_t)channel, value};
     live_message(&live, 0, (int64_t)(at * 1e9));
     live_readings(&live, (int64_t)(at * 1e9), &origin, &values, 1);
+}
+
+static void hear(double at, unsigned instance, enum channel_id channel, double value,
+                 const char *label)
+{
+    hear_at(PLACE_ENGINE, at, instance, channel, value, label);
 }
 
 static const char *words(void)
@@ -82,13 +88,14 @@ static void expect(const char *part)
         fail_msg("expected \"%s\" in:\n%s", part, text);
 }
 
-/* Columns of the widest line. */
+/* Columns of the widest line; but a word that is longer than a line stands alone, in one piece. */
 static size_t width_of(const char *text)
 {
-    size_t widest = 0, columns = 0;
-    for (; *text; text++) {
+    size_t widest = 0, columns = 0, words = 0;
+    for (char before = ' '; *text; before = *text++) {
         columns = *text == '\n' ? 0 : columns + (((unsigned char)*text & 0xC0) != 0x80);
-        widest = columns > widest ? columns : widest;
+        words = *text == '\n' ? 0 : words + (before == ' ' && *text != ' ');
+        widest = columns > widest && words > 1 ? columns : widest;
     }
     return widest;
 }
@@ -141,15 +148,87 @@ static void test_values(void **state)
     for (int i = 0; i < 50; i++)
         hear(90 + i / 5.0, 1, CHANNEL_COOLANT_TEMPERATURE, 80 + i / 10.0, "");
     expect("84.9 \xC2\xB0"
-           "C     0.2 s        -");
+           "C       0.2 s        -");
     live_tick(&live, 100 * S);
     expect("84.9 \xC2\xB0"
-           "C     0.2 s   0.5 /s");
+           "C       0.2 s   0.5 /s");
     live_tick(&live, 102 * S); /* too soon for another count */
     expect("0.5 /s");
     live_tick(&live, 105 * S);
     expect("0.0 /s");
     assert_true(width_of(words()) <= 80);
+}
+
+/* Positions have words for west and south; speeds are in the unit that stands beside them (1 kn = 1852 m an
+ * hour, so 3.6 m/s are 6.998 kn). */
+static void test_units(void **state)
+{
+    (void)state;
+    hear_at(PLACE_VESSEL, 99, 0, CHANNEL_LATITUDE, 54.25, "");
+    hear_at(PLACE_VESSEL, 99, 0, CHANNEL_LONGITUDE, -7.5, "");
+    hear_at(PLACE_VESSEL, 99, 0, CHANNEL_SPEED_OVER_GROUND, 3.6, "");
+    hear_at(PLACE_VESSEL, 99, 0, CHANNEL_AIR_TEMPERATURE, -0.01, "");
+    hear(99, 0, CHANNEL_ENGINE_SPEED, 1450.2, "");
+    expect(" 54.2500\xC2\xB0 N ");
+    expect(" 7.5000\xC2\xB0 W ");
+    expect(" 7.0 kn ");
+    expect(" 1450 rpm ");
+    expect(" 0.0 \xC2\xB0"
+           "C");
+    assert_null(strstr(words(), " -0"));
+    assert_null(strstr(words(), " -7"));
+    hear_at(PLACE_VESSEL, 99, 0, CHANNEL_LATITUDE, -54.25, "");
+    hear_at(PLACE_VESSEL, 99, 0, CHANNEL_LONGITUDE, 7.5, "");
+    expect(" 54.2500\xC2\xB0 S ");
+    expect(" 7.5000\xC2\xB0 E ");
+}
+
+/* Long names, paths and titles are all there, in further lines where they must be. */
+static void test_nothing_is_cut(void **state)
+{
+    (void)state;
+    facts_set(&facts, FACT_ENGINE, 3, "label", "the one on the starboard side, looking forward",
+              NULL);
+    situation.folder =
+        "/srv/a/folder/with/a/name/that/is/longer/than/any/screen/that/a/technician/has";
+    situation.activity = ACTIVITY_RECORDING;
+    situation.run = "20261125T101500Z-a-boat-with-a-name-that-is-rather-long-for-a-file.h5";
+    inlets[1].state = INLET_AWAY;
+    strcpy(inlets[1].why, "the interface is down: ip link set can_starboard up type can bitrate "
+                          "250000");
+    hear(99, 3, CHANNEL_SPEED_HELD, 60, "");
+    hear(99, 3, CHANNEL_TRANSDUCER_TEMPERATURE, 60, "C:A VERY LONG NAME OF A TRANSDUCER ABOARD");
+    expect("(the one on the starboard side, looking forward)");
+    expect(situation.folder);
+    expect(situation.run);
+    expect(inputs[0].text);
+    expect("250000\n");
+    expect("Time the engine speed had been held, as stated by hand\n");
+    expect("C:A VERY LONG NAME");
+    expect("ABOARD\n");
+    assert_true(width_of(words()) <= 80);
+}
+
+/* What is silent is seen at once, and so is what a comparison lacks. */
+static void test_what_is_missing(void **state)
+{
+    (void)state;
+    situation.activity = ACTIVITY_RECORDING;
+    expect("MISSING    Engine speed of engine 0: not heard yet");
+    expect("MISSING    Sea water temperature: not heard yet");
+    hear(99, 0, CHANNEL_ENGINE_SPEED, 1450, "");
+    hear(99, 0, CHANNEL_COOLANT_TEMPERATURE, 80, "");
+    hear_at(PLACE_VESSEL, 20, 0, CHANNEL_SEA_TEMPERATURE, 14, "");
+    assert_null(strstr(words(), "not heard"));
+    expect("MISSING    Sea water temperature: silent for 1 min 20 s");
+    expect("1 min 20 s   SILENT");
+    facts_set(&facts, FACT_RUN, 0, "sea_temperature", "14.5", NULL);
+    expect("heard      all that a comparison needs");
+    facts_set(&facts, FACT_ENGINE, 0, "label", "port", NULL);
+    facts_set(&facts, FACT_ENGINE, 1, "label", "starboard", NULL);
+    expect("MISSING    Coolant temperature of engine 1 (starboard): not heard yet");
+    situation.activity = ACTIVITY_WAITING;
+    expect("missing    Coolant temperature of engine 1 (starboard)");
 }
 
 /* Any number of transducers with any names: bounded, and the table still finds each. */
@@ -176,6 +255,7 @@ static void test_json(void **state)
     char *text = NULL;
     size_t length = 0;
     hear(98, 0, CHANNEL_ENGINE_SPEED, 1450, "");
+    hear_at(PLACE_VESSEL, 98, 0, CHANNEL_SPEED_OVER_GROUND, 6 * 1852.0 / 3600, "");
     facts_set(&facts, FACT_BOAT, 0, "name", "Tern's \"Reach\"", NULL);
     inlets[1].state = INLET_AWAY;
     strcpy(inlets[1].why, "unplugged");
@@ -195,6 +275,9 @@ static void test_json(void **state)
     assert_string_equal(cJSON_GetObjectItem(one, "channel")->valuestring, "engine_speed");
     assert_float_equal(cJSON_GetObjectItem(one, "value")->valuedouble, 1450, 0);
     assert_float_equal(cJSON_GetObjectItem(one, "age")->valuedouble, 2, 1e-9);
+    one = cJSON_GetArrayItem(cJSON_GetObjectItem(top, "values"), 1);
+    assert_string_equal(cJSON_GetObjectItem(one, "unit")->valuestring, "kn");
+    assert_float_equal(cJSON_GetObjectItem(one, "value")->valuedouble, 6, 1e-9);
     cJSON_Delete(top);
     free(text);
 }
@@ -205,6 +288,9 @@ int main(void)
         cmocka_unit_test_setup_teardown(test_activities, begin, end),
         cmocka_unit_test_setup_teardown(test_inputs_and_losses, begin, end),
         cmocka_unit_test_setup_teardown(test_values, begin, end),
+        cmocka_unit_test_setup_teardown(test_units, begin, end),
+        cmocka_unit_test_setup_teardown(test_nothing_is_cut, begin, end),
+        cmocka_unit_test_setup_teardown(test_what_is_missing, begin, end),
         cmocka_unit_test_setup_teardown(test_many_values, begin, end),
         cmocka_unit_test_setup_teardown(test_json, begin, end),
     };
