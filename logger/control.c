@@ -6,15 +6,19 @@
 #include <stdlib.h>
 #include <string.h>
 #include <sys/epoll.h>
+#include <sys/file.h>
 #include <sys/socket.h>
 #include <sys/stat.h>
 #include <sys/time.h>
 #include <sys/un.h>
+#include <time.h>
 #include <unistd.h>
 
 #define NS_PER_S INT64_C(1000000000)
 #define PATH_ROOM 4096
 #define ABOUT_LISTENER CONTROL_CLIENTS_MAX
+#define LOCK_TRIES 100 /* two seconds at most: who holds the lock only needs some milliseconds */
+#define LOCK_WAIT_NS 20000000
 
 struct client {
     int fd; /* -1: free */
@@ -107,6 +111,32 @@ static enum status cannot(const char *path, struct complaint *complaint)
                     "the control socket %s cannot be made: %s", path, strerror(errno));
 }
 
+/* Two loggers that begin at once must not take each other's name for one that a dead logger left:
+ * between looking at the name and listening under it, the folder is locked. Returns the folder, or
+ * -1 without a lock: it cannot be opened, knows no locks, or is held for longer than any logger
+ * would. Then we go on as one that begins alone. */
+static int lock_folder(const char *path)
+{
+    char folder[PATH_ROOM];
+    const char *slash = strrchr(path, '/');
+    snprintf(folder, sizeof folder, "%.*s",
+             slash == path ? 1
+             : slash       ? (int)(slash - path)
+                           : 1,
+             slash ? path : ".");
+    int fd = open(folder, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+    if (fd < 0)
+        return -1;
+    for (int tries = 0; flock(fd, LOCK_EX | LOCK_NB) != 0; tries++) {
+        if (errno != EWOULDBLOCK || tries == LOCK_TRIES) {
+            close(fd);
+            return -1;
+        }
+        nanosleep(&(const struct timespec){0, LOCK_WAIT_NS}, NULL);
+    }
+    return fd;
+}
+
 /* Takes away the name that a dead logger left; nothing else. */
 static enum status clear_name(const char *path, struct complaint *complaint)
 {
@@ -153,17 +183,28 @@ static bool watch_fd(const struct control *control, int fd, uint32_t events, uin
     return epoll_ctl(control->epoll_fd, EPOLL_CTL_ADD, fd, &event) == 0;
 }
 
-static enum status begin(struct control *control, struct complaint *complaint)
+/* The name is free, or was left by a dead logger: listens under it. */
+static enum status listen_at_name(struct control *control, struct complaint *complaint)
 {
     enum status status = clear_name(control->path, complaint);
-    if (status != STATUS_OK)
-        return status;
+    if (status == STATUS_OK && !bind_it(control))
+        status = cannot(control->path, complaint);
+    return status;
+}
+
+static enum status begin(struct control *control, struct complaint *complaint)
+{
     control->epoll_fd = epoll_create1(EPOLL_CLOEXEC);
     control->listener = socket(AF_UNIX, SOCK_STREAM | SOCK_CLOEXEC | SOCK_NONBLOCK, 0);
-    if (control->epoll_fd < 0 || control->listener < 0 || !bind_it(control) ||
-        !watch_fd(control, control->listener, EPOLLIN, ABOUT_LISTENER))
+    if (control->epoll_fd < 0 || control->listener < 0)
         return cannot(control->path, complaint);
-    return STATUS_OK;
+    int folder = lock_folder(control->path);
+    enum status status = listen_at_name(control, complaint);
+    if (folder >= 0)
+        close(folder);
+    if (status == STATUS_OK && !watch_fd(control, control->listener, EPOLLIN, ABOUT_LISTENER))
+        status = cannot(control->path, complaint);
+    return status;
 }
 
 enum status control_open(const char *path, const struct control_host *host, struct control **out,

@@ -30,9 +30,9 @@ struct control_host {
                           struct complaint *complaint);
 };
 
-/* Makes the socket with mode 0660. One that a dead logger left is replaced. STATUS_EXISTS if
- * another logger listens there, or if something else has that name; STATUS_IO, STATUS_NOT_FOUND,
- * STATUS_MEMORY. `path` is copied. */
+/* Makes the socket with mode 0660. One that a dead logger left is replaced; of several loggers that
+ * begin at once, one gets the name. STATUS_EXISTS if another logger listens there, or if something
+ * else has that name; STATUS_IO, STATUS_NOT_FOUND, STATUS_MEMORY. `path` is copied. */
 enum status control_open(const char *path, const struct control_host *host, struct control **out,
                          struct complaint *complaint);
 void control_close(struct control *control); /* NULL is allowed */

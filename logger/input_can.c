@@ -328,8 +328,8 @@ static int take_some(struct can *can, const struct moment *now, struct intake *i
     return count;
 }
 
-/* The system tells of the interface's end before it hands out what the interface had brought until then.
- * Nothing comes any more, so this ends. */
+/* The system tells of the interface's end before it hands out what the interface had brought until
+ * then. Nothing comes any more, so this ends. */
 static void take_rest(struct can *can, const struct moment *now, struct intake *intake,
                       unsigned number)
 {

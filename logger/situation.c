@@ -64,8 +64,8 @@ static const char *space_words(uint64_t bytes, char *to, size_t room)
 
 /* --- text */
 
-/* Where a line is broken: before the last word that does not fit, else behind the first one. Length of the part
- * in front; `columns` are used already. */
+/* Where a line is broken: before the last word that does not fit, else behind the first one. Length
+ * of the part in front; `columns` are used already. */
 static size_t break_of(const char *line, size_t columns)
 {
     size_t end = 0;
@@ -341,7 +341,8 @@ static bool put_missing(const struct situation *it, enum channel_id channel, enu
     return true;
 }
 
-/* Engines that people count on: those that are named; if none is, those that are heard, or engine 0. */
+/* Engines that people count on: those that are named; if none is, those that are heard, or engine
+ * 0. */
 static bool is_expected(const struct situation *it, unsigned instance)
 {
     bool any = false;

@@ -159,8 +159,8 @@ static void test_values(void **state)
     assert_true(width_of(words()) <= 80);
 }
 
-/* Positions have words for west and south; speeds are in the unit that stands beside them (1 kn = 1852 m an
- * hour, so 3.6 m/s are 6.998 kn). */
+/* Positions have words for west and south; speeds are in the unit that stands beside them (1 kn =
+ * 1852 m an hour, so 3.6 m/s are 6.998 kn). */
 static void test_units(void **state)
 {
     (void)state;

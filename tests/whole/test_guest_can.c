@@ -491,8 +491,8 @@ static uint32_t number_of(const struct frame *frame)
     return high * 4000 + speed - 2800;
 }
 
-/* How many frames are missing that were sent between coming up and listening again. Fails if any other is
- * missing, comes twice or out of order. */
+/* How many frames are missing that were sent between coming up and listening again. Fails if any
+ * other is missing, comes twice or out of order. */
 static size_t lost_while_away(const struct frames *raw, const struct rounds *rounds, uint32_t sent)
 {
     size_t lost = 0, round = 0;
@@ -514,8 +514,8 @@ static size_t lost_while_away(const struct frames *raw, const struct rounds *rou
     return lost;
 }
 
-/* Taken down and up, again and again: what was sent before is kept, it goes on each time, and holds no more in
- * the end. */
+/* Taken down and up, again and again: what was sent before is kept, it goes on each time, and holds
+ * no more in the end. */
 static void going_down_and_up_costs_nothing(void **state)
 {
     NEEDS_GUEST;
@@ -657,8 +657,8 @@ static void what_is_lost_is_known(void **state)
     free(raw.list);
 }
 
-/* What the system received of an adapter on a serial line is recorded, in order. An emulator that is kept waiting
- * may lose some before that; the counts of the system tell those from ours. */
+/* What the system received of an adapter on a serial line is recorded, in order. An emulator that
+ * is kept waiting may lose some before that; the counts of the system tell those from ours. */
 static void a_serial_line_loses_nothing(void **state)
 {
     NEEDS_GUEST;
