@@ -105,6 +105,8 @@ for done in range(rounds):
     say("round", first, round(took * 1000))
     if done + 1 == SETTLED:
         note("before")
+    if done + 1 == (rounds + 1) // 2:
+        note("halfway")
 send_for(0.2)
 note("after")
 say("sent", number)

@@ -79,7 +79,7 @@ static void test_first_heard_and_missing(void **state)
     expect("warning: after 15 s still missing: Engine speed of engine 0, Coolant temperature of "
            "engine 0, Sea water temperature");
     hear(16, PLACE_ENGINE, 0, CHANNEL_ENGINE_SPEED, 1450, "");
-    expect("heard: engine 0, Engine speed: 1450.0 rpm (NMEA 0183 RPM on input plotter)");
+    expect("heard: engine 0, Engine speed: 1450 rpm (NMEA 0183 RPM on input plotter)");
     hear(17, PLACE_ENGINE, 0, CHANNEL_ENGINE_SPEED, 1451, "");
     assert_string_equal(said(), "");
     tick(17.5);

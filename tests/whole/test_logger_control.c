@@ -94,7 +94,7 @@ static void test_status(void **state)
     static char answer[20000];
     snprintf(answer, sizeof answer, "%.*s", (int)sizeof answer - 1, stage_said(&asked));
     assert_non_null(strstr(answer, "recording  "));
-    assert_non_null(strstr(answer, "Engine speed                 1450.0 rpm"));
+    assert_non_null(strstr(answer, "Engine speed                                     1450 rpm"));
     assert_non_null(strstr(answer, "plotter"));
     for (char *line = strtok(answer, "\n"); line; line = strtok(NULL, "\n")) {
         size_t columns = 0;
@@ -190,7 +190,7 @@ static void test_bad_clients(void **state)
     close(fd);
     for (int i = 0; i < 20; i++)
         send_engine(port, 1500 + i);
-    until_status(folder, "1519.0 rpm");
+    until_status(folder, "1519 rpm");
     stage_stop(logger, SIGTERM, 0);
     struct run *run = stage_open_run(stage_find(folder, ".h5"));
     assert_int_equal(stage_count(run, CHANNEL_ENGINE_SPEED), 21);

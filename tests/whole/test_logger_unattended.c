@@ -169,7 +169,7 @@ static void test_by_hand(void **state)
     until_status(folder, "recording  ");
     for (int i = 0; i < 5; i++)
         send_engine(port, 800);
-    until_status(folder, "800.0 rpm");
+    until_status(folder, " 800 rpm");
     expect_answer(0, "the run ends: ", folder, "stop");
     until_runs(&logger, 1);
     for (int i = 0; i < 20; i++) { /* it still turns: a person did not want that run */
