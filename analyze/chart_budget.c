@@ -104,9 +104,9 @@ static void describe(struct text *out, const struct chart_view *view)
     const struct engine_answer *engine = chart_engine(view);
     text_add(out, "What the uncertainty is made of, as standard uncertainties. ");
     for (size_t i = 0; i < engine->budget_count; i++)
-        text_addf(
-            out, "%s: %s. ", engine->budget[i].title,
-            word_quantity(view->style, UNIT_KELVIN, engine->budget[i].kelvin, decimals(view)).s);
+        text_addf(out, "%s: %s\u00a0%s. ", engine->budget[i].title,
+                  word_small(view->style, UNIT_KELVIN, engine->budget[i].kelvin, decimals(view)).s,
+                  unit_symbol(UNIT_KELVIN, view->style->units));
     text_addf(out, "All together: %s.",
               word_quantity(view->style, UNIT_KELVIN, combined(engine), decimals(view)).s);
 }

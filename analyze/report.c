@@ -1,6 +1,7 @@
 /* report.c - the table of sections, and what they share. */
 #include "report.h"
 
+#include <math.h>
 #include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -90,6 +91,29 @@ const char *report_boat_fact(const struct answer *answer, const char *key)
             return value;
     }
     return "";
+}
+
+/* A number as it is shown, read back: what its reader subtracts. */
+static double as_shown(double value, int decimals)
+{
+    double scale = pow(10, decimals);
+    return round(value * scale) / scale;
+}
+
+bool report_rounds_apart(const struct style *style, enum unit unit, struct shown before,
+                         struct shown after, struct shown change)
+{
+    enum unit difference = word_difference_unit(unit);
+    double left = as_shown(unit_shown(before.value, unit, style->units), before.decimals);
+    double right = as_shown(unit_shown(after.value, unit, style->units), after.decimals);
+    double said = as_shown(unit_shown(change.value, difference, style->units), change.decimals);
+    return fabs(right - left - said) > 1e-6;
+}
+
+void report_rounding_note(struct document *document)
+{
+    document_paragraph(document, "A change may differ in its last digit from the two numbers "
+                                 "beside it, subtracted: each is rounded by itself.");
 }
 
 /* --- printf into blocks */

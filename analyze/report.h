@@ -86,6 +86,16 @@ void section_cautions(struct document *document, const struct report_input *inpu
 void section_method(struct document *document, const struct report_input *input);
 void section_provenance(struct document *document, const struct report_input *input);
 
+/* Whether the change shown in a row differs from the two numbers shown beside it, subtracted; and
+ * the words for that, once below a table. */
+struct shown {
+    double value; /* stored unit */
+    int decimals;
+};
+bool report_rounds_apart(const struct style *style, enum unit unit, struct shown before,
+                         struct shown after, struct shown change);
+void report_rounding_note(struct document *document);
+
 /* For the sections: a heading with the engine's name where there are several. */
 void report_engine_heading(struct document *document, const struct report_input *input,
                            const struct engine_answer *engine);

@@ -148,11 +148,15 @@ static enum status take_results(const struct path_list *paths, struct outing_res
     enum status status = STATUS_OK;
     for (size_t i = 0; i < paths->count && !status; i++)
         status = take_result(out, paths->list[i], &results[i], complaint);
-    if (!status && out->outing_count == 0)
-        status =
-            complain(complaint, STATUS_NOT_FOUND, "none of %zu runs can be used. The first: %.800s",
-                     paths->count, out->refused_count > 0 ? out->refused[0].why : "");
-    return status;
+    if (status || out->outing_count > 0)
+        return status;
+    const char *why = out->refused_count > 0 ? out->refused[0].why : "";
+    if (paths->count == 1)
+        return complain(complaint, STATUS_NOT_FOUND, "the only run there cannot be used: %.800s",
+                        why);
+    return complain(complaint, STATUS_NOT_FOUND,
+                    "not one of the %zu runs there can be used. The first: %.800s", paths->count,
+                    why);
 }
 
 static enum status read_runs(const struct seasons_paths *from, const struct path_list *paths,

@@ -201,25 +201,14 @@ static const char *short_finding(enum finding finding)
     return finding == FINDING_CANNOT_BE_SHOWN ? "not shown" : finding_words(finding);
 }
 
-/* A number as it is shown, read back: what its reader subtracts. */
-static double as_shown(double value, int decimals)
-{
-    double scale = pow(10, decimals);
-    return round(value * scale) / scale;
-}
-
-/* Does the change shown in a row differ from that of the two temperatures shown beside it? */
 static bool rounds_apart(const struct style *style, const struct band *band)
 {
-    double side[SIDE_COUNT];
-    for (size_t i = 0; i < SIDE_COUNT; i++) {
-        const struct interval coolant = band->side[i].coolant;
-        side[i] = as_shown(unit_shown(coolant.value, UNIT_DEGC, style->units),
-                           word_decimals(style, UNIT_DEGC, coolant));
-    }
-    double change = as_shown(unit_shown(band->change.value, UNIT_KELVIN, style->units),
-                             word_decimals(style, UNIT_KELVIN, band->change));
-    return fabs(side[SIDE_AFTER] - side[SIDE_BEFORE] - change) > 1e-6;
+    const struct interval *before = &band->side[SIDE_BEFORE].coolant;
+    const struct interval *after = &band->side[SIDE_AFTER].coolant;
+    return report_rounds_apart(
+        style, UNIT_DEGC, (struct shown){before->value, word_decimals(style, UNIT_DEGC, *before)},
+        (struct shown){after->value, word_decimals(style, UNIT_DEGC, *after)},
+        (struct shown){band->change.value, word_decimals(style, UNIT_KELVIN, band->change)});
 }
 
 static void band_row(struct document *document, const struct report_input *input,
@@ -284,9 +273,7 @@ static void bands_note(struct document *document, const struct report_input *inp
                             "all speeds together.",
                             word_level(input->style, answer->confidence_level).s);
     if (apart)
-        document_paragraph(document,
-                           "A change may differ in its last digit from the two temperatures "
-                           "subtracted: each number is rounded by itself.");
+        report_rounding_note(document);
 }
 
 static void uncompared(struct document *document, const struct report_input *input,
@@ -392,7 +379,7 @@ static void budget(struct document *document, const struct report_input *input,
     for (size_t i = 0; i < engine->budget_count; i++) {
         const struct budget_term *term = &engine->budget[i];
         document_cell(document, term->title);
-        document_cell(document, word_value(style, UNIT_KELVIN, term->kelvin, decimals).s);
+        document_cell(document, word_small(style, UNIT_KELVIN, term->kelvin, decimals).s);
         document_cell(document, word_share(style, term->kelvin * term->kelvin / all).s);
         report_prose_cell(document, style, term->shrink == NULL ? "" : term->shrink);
     }

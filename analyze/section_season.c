@@ -409,8 +409,9 @@ static struct word percent(const struct style *style, struct interval ratio)
 {
     struct interval change = {100 * (ratio.value - 1), 100 * (ratio.low - 1),
                               100 * (ratio.high - 1)};
-    return word_of("%.40s (%.60s) %%", word_signed(style, change.value, 0).s,
-                   word_range(style, UNIT_ONE, change, 0, true).s);
+    int decimals = word_limit_decimals(change, 0);
+    return word_of("%.40s (%.60s) %%", word_signed(style, change.value, decimals).s,
+                   word_range(style, UNIT_ONE, change, decimals, true).s);
 }
 
 static void section_season_services(struct document *document, const struct report_input *input)

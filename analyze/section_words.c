@@ -1,4 +1,4 @@
-/* section_words.c - what else changed, the exchanger, warnings, cautions and method. */
+/* section_words.c - the exchanger, warnings, cautions and method. */
 #include "report.h"
 
 #include <math.h>
@@ -7,56 +7,6 @@
 #include "agreed.h"
 #include "estimate.h"
 #include "rules.h"
-
-/* --- what else changed */
-
-/* Decimals of one side: by its own interval, else as fine as such readings are. */
-static int side_decimals(const struct style *style, enum unit unit, struct interval interval)
-{
-    return isfinite(interval.low) ? word_decimals(style, unit, interval)
-                                  : word_reading_decimals(unit);
-}
-
-static void also_side(struct document *document, const struct style *style, enum unit unit,
-                      struct interval interval)
-{
-    int decimals = side_decimals(style, unit, interval);
-    document_cell(document, word_value(style, unit, interval.value, decimals).s);
-}
-
-static void also_row(struct document *document, const struct style *style,
-                     const struct also_row *row)
-{
-    const struct channel *channel = channel_get(row->channel);
-    enum unit difference = word_difference_unit(channel->unit);
-    int decimals = side_decimals(style, difference, row->change);
-    double change = unit_shown(row->change.value, difference, style->units);
-    document_cellf(document, "%s, %s", channel->title, unit_symbol(channel->unit, style->units));
-    document_cellf(document, "%.0f", row->rpm);
-    also_side(document, style, channel->unit, row->before);
-    also_side(document, style, channel->unit, row->after);
-    document_cell(document, word_signed(style, change, decimals).s);
-    document_cell(document, word_range(style, difference, row->change, decimals, true).s);
-}
-
-void section_also(struct document *document, const struct report_input *input)
-{
-    struct word interval;
-    interval = word_of("%s interval", word_level(input->style, input->answer->confidence_level).s);
-    const struct column columns[] = {{"quantity", COLUMN_NAME}, {"rpm", COLUMN_NUMBER},
-                                     {"before", COLUMN_NUMBER}, {"after", COLUMN_NUMBER},
-                                     {"change", COLUMN_NUMBER}, {interval.s, COLUMN_NUMBER}};
-    for (size_t e = 0; e < input->answer->engine_count; e++) {
-        const struct engine_answer *engine = &input->answer->engines[e];
-        if (engine->also_count == 0)
-            continue;
-        report_engine_heading(document, input, engine);
-        document_table(document, "As recorded in the same holds, not moved to the reference sea",
-                       columns, 6);
-        for (size_t i = 0; i < engine->also_count; i++)
-            also_row(document, input->style, &engine->also[i]);
-    }
-}
 
 /* --- the exchanger */
 

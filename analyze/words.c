@@ -69,9 +69,14 @@ int word_decimals(const struct style *style, enum unit unit, struct interval int
     if (!isfinite(half) || half <= 0)
         return 1;
     int decimals = clamp(two_digits(half), 0, most_decimals(unit));
-    if (decimals < DECIMALS_MAX &&
-        (rounds_to_zero(interval.low, decimals) || rounds_to_zero(interval.high, decimals)))
-        decimals++;
+    return word_limit_decimals(interval, decimals);
+}
+
+int word_limit_decimals(struct interval interval, int decimals)
+{
+    for (int i = 0; i < 2 && decimals < DECIMALS_MAX; i++)
+        decimals +=
+            rounds_to_zero(interval.low, decimals) || rounds_to_zero(interval.high, decimals);
     return decimals;
 }
 
@@ -200,6 +205,16 @@ int word_reading_decimals(enum unit unit)
     }
 }
 
+struct word word_small(const struct style *style, enum unit unit, double value, int decimals)
+{
+    double shown = unit_shown(value, unit, style->units);
+    struct word word = {"under "};
+    if (!rounds_to_zero(shown, decimals))
+        return word_value(style, unit, value, decimals);
+    append(&word, word_number(style, pow(10, -decimals), decimals).s);
+    return word;
+}
+
 struct word word_level(const struct style *style, double level)
 {
     double percent = level * 100;
@@ -214,7 +229,7 @@ struct word word_level(const struct style *style, double level)
 
 struct word word_share(const struct style *style, double share)
 {
-    struct word word = word_number(style, share * 100, fabs(share) < 0.0095 ? 1 : 0);
+    struct word word = word_small(style, UNIT_ONE, share * 100, fabs(share) < 0.0095 ? 1 : 0);
     if (isfinite(share))
         append(&word, "\u00a0%");
     return word;

@@ -33,6 +33,10 @@ struct word word_of(const char *format, ...) __attribute__((format(printf, 1, 2)
  * 1 if the interval is not known. */
 int word_decimals(const struct style *style, enum unit unit, struct interval interval);
 
+/* These decimals, or up to two more where a limit that is not zero would be rounded to it: the side of
+ * zero must be seen. The interval is in shown units. */
+int word_limit_decimals(struct interval interval, int decimals);
+
 /* Decimals that show a standard uncertainty with two digits (JCGM 100:2008, 7.2.6). */
 int word_uncertainty_decimals(const struct style *style, enum unit unit, double uncertainty);
 
@@ -43,6 +47,8 @@ struct word word_signed(const struct style *style, double value, int decimals);
 /* `value` is in stored `unit`; converted to the style's units. */
 struct word word_value(const struct style *style, enum unit unit, double value, int decimals);
 struct word word_quantity(const struct style *style, enum unit unit, double value, int decimals);
+/* "under 0.1" for what is above zero and would be rounded to it; without a unit. */
+struct word word_small(const struct style *style, enum unit unit, double value, int decimals);
 /* A change with its sign: "−3.7 K". Difference of temperatures: UNIT_KELVIN. */
 struct word word_change(const struct style *style, enum unit unit, double value, int decimals);
 /* "−5.0 to −2.4", without a unit; signs as in word_signed if `sign`. */
@@ -54,9 +60,9 @@ enum unit word_difference_unit(enum unit unit);
 /* Decimals fit for single readings of a channel in this unit. */
 int word_reading_decimals(enum unit unit);
 
-struct word word_level(const struct style *style, double level);           /* 0.95: "95 %" */
-struct word word_share(const struct style *style, double share);           /* 0.243: "24 %" */
-struct word word_rpm(double rpm);                                          /* "2800 rpm" */
+struct word word_level(const struct style *style, double level); /* 0.95: "95 %" */
+struct word word_share(const struct style *style, double share); /* 0.243: "24 %", "under 0.1 %" */
+struct word word_rpm(double rpm);                                /* "2800 rpm" */
 struct word word_count(uint64_t count, const char *one, const char *many); /* "1 hold" */
 struct word word_duration(double seconds); /* "38 min", "1 h 05 min", "3 days 5 h" */
 struct word word_clock(double seconds);    /* since run start: "1:02:45" */

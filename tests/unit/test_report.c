@@ -121,6 +121,43 @@ static void finding_comes_first(void **state)
     drop(&made);
 }
 
+/* What else changed: what differs, row by row; what does not, in a sentence; and nothing that stands
+ * elsewhere. */
+static void tells_what_else_differs(void **state)
+{
+    (void)state;
+    struct made made = {0};
+    made_answer(&made.answer, 1);
+    struct engine_answer *engine = &made.answer.engines[0];
+    const struct also_row rows[] = {
+        {CHANNEL_COOLANT_TEMPERATURE, 2800, made_interval(92, 1), made_interval(81, 1),
+         made_interval(-11, 1)},
+        {CHANNEL_SEA_TEMPERATURE, 2800, made_interval(19, 1), made_interval(14, 1),
+         made_interval(-5, 1)},
+        {CHANNEL_OIL_PRESSURE, 1400, made_interval(366.34, 8), made_interval(366.0, 8),
+         made_interval(-0.34, 8)},
+        {CHANNEL_OIL_PRESSURE, 2800, made_interval(409.34, 4), made_interval(419.26, 4),
+         made_interval(9.92, 4)},
+        {CHANNEL_SPEED_THROUGH_WATER, 1400, made_interval(2, 0.1), made_interval(2, 0.1),
+         made_interval(0, 0.1)},
+    };
+    memcpy(engine->also, rows, sizeof rows);
+    engine->also_count = sizeof rows / sizeof rows[0];
+    render(&made, &si, REPORT_WHOLE);
+    const char *section = strstr(text_string(&made.text), "What else changed\n");
+    assert_non_null(section);
+    struct text part = {0};
+    text_add_bytes(&part, section, (size_t)(strstr(section, "Warnings\n") - section));
+    has(&part, "Engine oil pressure, kPa  2800");
+    has(&part, "No difference that stands out from the scatter of the holds: Engine oil pressure\n"
+               "at 1400 rpm; Speed through the water at any speed.");
+    has_not(&part, "1400   ");
+    has_not(&part, "Coolant temperature");
+    has_not(&part, "Sea water temperature");
+    text_free(&part);
+    drop(&made);
+}
+
 static void lines_fit_a_terminal(void **state)
 {
     (void)state;
@@ -217,7 +254,7 @@ static void a_note_where_rows_do_not_subtract(void **state)
             engine->bands[b].change = (struct interval){apart ? -0.94 : -1, -1.5, -0.5};
         }
         render(&made, &si, REPORT_SUMMARY);
-        (apart ? has : has_not)(&made.text, "each\nnumber is rounded by itself");
+        (apart ? has : has_not)(&made.text, "each is rounded by itself");
         has(&made.text, "The finding of each speed is for that speed alone (95 %)");
         drop(&made);
     }
@@ -428,6 +465,7 @@ int main(void)
         cmocka_unit_test(every_section_has_a_title_of_its_own),
         cmocka_unit_test(tells_everything_in_text_and_page),
         cmocka_unit_test(finding_comes_first),
+        cmocka_unit_test(tells_what_else_differs),
         cmocka_unit_test(lines_fit_a_terminal),
         cmocka_unit_test(shows_us_units_throughout),
         cmocka_unit_test(tells_engines_apart),

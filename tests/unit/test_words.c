@@ -47,7 +47,23 @@ static void keeps_a_limit_from_rounding_to_zero(void **state)
     struct interval closer = {-0.3, -0.6, -0.001};
     assert_string_equal(
         word_range(&si, UNIT_KELVIN, closer, word_decimals(&si, UNIT_KELVIN, closer), true).s,
-        "−0.60 to −0.00");
+        "−0.600 to −0.001");
+    struct interval percent = {1, -0.4, 2};
+    assert_int_equal(word_limit_decimals(percent, 0), 1);
+    assert_int_equal(word_limit_decimals((struct interval){1, 0, 2}, 0), 0);
+    assert_int_equal(word_limit_decimals((struct interval){1, -1e-9, 2}, 0), 2);
+}
+
+/* A cause that costs little costs something. */
+static void small_is_not_nothing(void **state)
+{
+    (void)state;
+    assert_string_equal(word_small(&si, UNIT_KELVIN, 0.04, 1).s, "under 0.1");
+    assert_string_equal(word_small(&comma, UNIT_KELVIN, 0.004, 2).s, "under 0,01");
+    assert_string_equal(word_small(&us, UNIT_KELVIN, 0.04, 1).s, "0.1");
+    assert_string_equal(word_small(&si, UNIT_KELVIN, 0, 1).s, "0.0");
+    assert_string_equal(word_share(&si, 0.0003).s, "under 0.1\u00a0%");
+    assert_string_equal(word_share(&si, 0).s, "0.0\u00a0%");
 }
 
 static void unknown_intervals_get_one_decimal(void **state)
@@ -163,6 +179,7 @@ int main(void)
         cmocka_unit_test(rounds_to_what_the_interval_supports),
         cmocka_unit_test(never_shows_hundredths_of_a_degree_for_nothing),
         cmocka_unit_test(keeps_a_limit_from_rounding_to_zero),
+        cmocka_unit_test(small_is_not_nothing),
         cmocka_unit_test(unknown_intervals_get_one_decimal),
         cmocka_unit_test(differences_convert_without_the_32),
         cmocka_unit_test(writes_signs_and_zero),
