@@ -30,6 +30,17 @@ static const char *answer_boat(const struct answer *answer)
     return "";
 }
 
+/* Lines that were left out, and how dates were read. */
+static void tell_remarks(struct answer *answer)
+{
+    struct text words = {0};
+    for (size_t i = 0; service_log_remark(answer->service, i, &words); i++) {
+        answer_warn(answer, "service_log_line", -1, "%s", text_string(&words));
+        text_free(&words);
+    }
+    text_free(&words);
+}
+
 enum status comparison_read_service(struct comparison *c)
 {
     struct answer *answer = c->answer;
@@ -46,6 +57,7 @@ enum status comparison_read_service(struct comparison *c)
     if (status == STATUS_OK) {
         service_log_keep_boat(answer->service, answer_boat(answer));
         snprintf(answer->service_path, sizeof answer->service_path, "%s", path);
+        tell_remarks(c->answer);
         return STATUS_OK;
     }
     service_log_free(answer->service);

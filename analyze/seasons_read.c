@@ -260,6 +260,7 @@ static enum status take_event(struct seasons *out, const struct service_event *f
         .step = service_effect(from->kind) != SERVICE_EFFECT_NONE,
         .new_thermostat = from->kind == SERVICE_THERMOSTAT_CHANGED,
         .new_sender = from->kind == SERVICE_SENDER_EXCHANGED,
+        .kept_sender = from->kind == SERVICE_SENDER_KEPT,
     };
     write_words(from, &event);
     snprintf(event.boat, sizeof event.boat, "%s", from->boat);
@@ -269,6 +270,47 @@ static enum status take_event(struct seasons *out, const struct service_event *f
                     "that name, and the line was left out.",
                     answer_cut(from->label).s, from->line);
     return engine == -2 ? STATUS_OK : seasons_add_event(out, &event);
+}
+
+/* Lines that were left out, and how dates were read. */
+static void tell_remarks(struct seasons *out, const struct service_log *log)
+{
+    struct text words = {0};
+    for (size_t i = 0; service_log_remark(log, i, &words); i++) {
+        season_warn(out, 0, -1, "service_log_line", "%s", text_string(&words));
+        text_free(&words);
+    }
+    text_free(&words);
+}
+
+/* Does a boat of the runs have more than one engine? */
+static bool has_twin(const struct seasons *out)
+{
+    for (size_t o = 0; o < out->outing_count; o++)
+        if (out->outings[o].engine_count > 1)
+            return true;
+    return false;
+}
+
+/* Work of which nobody wrote on which of the engines it was done. */
+static void tell_unsaid(struct seasons *out, const struct service_log *log)
+{
+    const struct service_event *first = NULL;
+    size_t count = 0;
+    for (size_t i = 0; i < log->count; i++) {
+        const struct service_event *event = &log->events[i];
+        if (event->engine_said || service_effect(event->kind) == SERVICE_EFFECT_NONE)
+            continue;
+        first = first ? first : event;
+        count++;
+    }
+    if (first && has_twin(out))
+        season_warn(out, 0, -1, "service_all_engines",
+                    "%zu line%s of the service log (the first: line %u, %s) %s no engine and %s "
+                    "for every engine of the boat. If only one of them was worked on, write its "
+                    "number or label into the column \"engine\"; all says that it was each.",
+                    count, count == 1 ? "" : "s", first->line, service_title(first->kind),
+                    count == 1 ? "names" : "name", count == 1 ? "counts" : "count");
 }
 
 static enum status take_log(const char *path, struct seasons *out, struct complaint *complaint)
@@ -281,11 +323,25 @@ static enum status take_log(const char *path, struct seasons *out, struct compla
                      : STATUS_OK;
     if (!status) {
         warn_of_strangers(out, &log);
+        tell_remarks(out, &log);
+        tell_unsaid(out, &log);
         snprintf(out->log_path, sizeof out->log_path, "%s", path);
         status = provenance_sha256(path, out->log_sha256, complaint);
     }
     service_log_free(&log);
     return status;
+}
+
+/* A log that was merely found must not stop the report. */
+static enum status take_found(const char *path, struct seasons *out, struct complaint *complaint)
+{
+    struct complaint why = {""};
+    enum status status = take_log(path, out, &why);
+    if (status == STATUS_OK || status == STATUS_MEMORY)
+        return status == STATUS_OK ? status : complain(complaint, status, "%s", why.text);
+    season_warn(out, 0, -1, "service_log_unreadable",
+                "The service log beside the runs was left out: %.340s", why.text);
+    return STATUS_OK;
 }
 
 /* Folders are looked into in the order they are named; the first log that is there counts. */
@@ -302,7 +358,7 @@ static enum status find_log(const struct seasons_paths *from, struct seasons *ou
         if (!path)
             return complain(complaint, STATUS_MEMORY, "no memory left for the service log");
         if (stat(path, &about) == 0)
-            status = take_log(path, out, complaint);
+            status = take_found(path, out, complaint);
         free(path);
     }
     return status;

@@ -17,7 +17,7 @@ struct seasons_paths {
 /* Reads runs and service log into `out`, which has its options set and all else zero; what cannot
  * be read goes to out->refused with the reason, and is left out. seasons_free(out) in every case.
  * STATUS_NOT_FOUND: a path is not there, a folder has no run, or no run can be read;
- * STATUS_BAD_DATA: the service log cannot be meant; STATUS_IO; STATUS_MEMORY. */
+ * STATUS_BAD_DATA: the service log that was named cannot be read; STATUS_IO; STATUS_MEMORY. */
 enum status seasons_read(const struct seasons_paths *paths, struct seasons *out,
                          struct complaint *complaint);
 

@@ -6,6 +6,7 @@
 #include <string.h>
 #include <sys/file.h>
 #include <sys/stat.h>
+#include <time.h>
 #include <unistd.h>
 
 #include "service_columns.h"
@@ -111,9 +112,22 @@ static void add_hours(struct text *line, const struct adding *adding)
     text_free(&number);
 }
 
+/* As it was understood, not as it was typed: a log that is written here has one kind of date. */
+static void add_date(struct text *line, const struct service_event *event)
+{
+    const time_t at = (time_t)event->date;
+    char date[40];
+    struct tm tm;
+    gmtime_r(&at, &tm);
+    strftime(date, sizeof date, event->day_only ? "%Y-%m-%d" : "%Y-%m-%dT%H:%M:%SZ", &tm);
+    text_csv(line, date);
+}
+
 static void add_field(struct text *line, const struct adding *adding, size_t column)
 {
-    if (column == SERVICE_HOURS)
+    if (column == SERVICE_DATE)
+        add_date(line, &adding->event);
+    else if (column == SERVICE_HOURS)
         add_hours(line, adding);
     else if (column == SERVICE_WHAT)
         text_csv(line, service_title(adding->event.kind));

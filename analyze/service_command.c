@@ -41,6 +41,18 @@ static char *log_of(const char *place, enum status *status, struct complaint *co
 
 /* --- telling */
 
+/* Lines that cannot be meant, and how dates were read. */
+static void tell_remarks(struct document *out, const struct service_log *log)
+{
+    struct text words = {0};
+    for (size_t i = 0; service_log_remark(log, i, &words); i++) {
+        document_item(out, text_string(&words));
+        text_free(&words);
+    }
+    out->failed |= words.failed;
+    text_free(&words);
+}
+
 static enum status tell(const struct service_request *request, const char *path,
                         struct document *out, struct complaint *complaint)
 {
@@ -59,6 +71,7 @@ static enum status tell(const struct service_request *request, const char *path,
         service_table(out, &request->style, &log);
         if (log.count == 0)
             document_paragraph(out, "No work is in it yet.");
+        tell_remarks(out, &log);
     }
     service_log_free(&log);
     return status;
@@ -97,7 +110,12 @@ static struct service_entry entry_of(const struct service_request *request, size
 
 static void say_added(struct document *out, const struct service_entry *entry, const char *path)
 {
-    document_itemf(out, "Added to %s: %s, %s%s%s.", path, entry->date,
+    struct service_date date;
+    struct complaint why;
+    if (service_date_read(entry->date, DATE_ORDER_OPEN, &date, &why) != STATUS_OK)
+        return; /* it was added, so it was read before */
+    document_itemf(out, "Added to %s: %s, %s%s%s.", path,
+                   date.day_only ? word_date(date.at * 1000000).s : word_time(date.at * 1000000).s,
                    service_title(service_find(entry->what)),
                    entry->engine[0] != '\0' ? ", engine " : "", entry->engine);
 }

@@ -7,7 +7,6 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <time.h>
 
 #include "csv.h"
 #include "encoding.h"
@@ -17,8 +16,6 @@
 
 #define SIZE_MOST (1024 * 1024)
 #define HOURS_MOST 200000.0
-#define YEAR_FIRST 1950
-#define YEAR_LAST 2199
 
 /* --- kinds */
 
@@ -87,31 +84,15 @@ enum service_kind service_find(const char *words)
 
 /* --- fields */
 
-/* Midnight sharp is what spreadsheets write behind a day without a time. */
 static enum status read_date(const char *text, struct service_event *event,
                              struct complaint *complaint)
 {
-    struct tm tm = {0};
-    const char *rest = strptime(text, "%Y-%m-%d", &tm);
-    struct tm day = tm;
-    event->day_only = rest != NULL && *rest == '\0';
-    if (rest != NULL && (*rest == 'T' || *rest == ' ')) {
-        const char *clock = rest + 1;
-        rest = strptime(clock, "%H:%M:%S", &tm);
-        rest = rest != NULL ? rest : strptime(clock, "%H:%M", &tm);
-        rest = rest != NULL && *rest == 'Z' ? rest + 1 : rest;
-    }
-    event->date = timegm(&tm);
-    event->day_only |= rest != NULL && tm.tm_hour == 0 && tm.tm_min == 0 && tm.tm_sec == 0;
-    /* timegm makes 2 March of 30 February, and sets tm to it. */
-    if (strspn(text, "0123456789") != 4 || rest == NULL || *rest != '\0' ||
-        tm.tm_mday != day.tm_mday || tm.tm_mon != day.tm_mon || tm.tm_year + 1900 < YEAR_FIRST ||
-        tm.tm_year + 1900 > YEAR_LAST)
-        return complain(complaint, STATUS_BAD_DATA,
-                        "\"%.40s\" is no date; write year-month-day, 2026-05-14, or with a time "
-                        "of day in UTC, 2026-05-14T15:30Z",
-                        text);
-    return STATUS_OK;
+    struct service_date date;
+    enum status status = service_date_read(text, event->date_order, &date, complaint);
+    event->date = date.at;
+    event->day_only = date.day_only;
+    event->date_by_order = date.by_order;
+    return status;
 }
 
 /* "1,240" may be 1240 hours or 1.24: what can be read in two ways is not guessed. */
@@ -163,6 +144,7 @@ static enum status read_engine(const char *typed, struct service_event *event,
     const char *number = strncasecmp(text, "engine ", 7) == 0 ? text + 7 : text;
     event->engine = -1;
     event->label[0] = '\0';
+    event->engine_said = text[0] != '\0';
     if (text[0] == '\0' || service_among_words(text, "all|both|all engines|both engines"))
         return STATUS_OK;
     if (number[0] != '\0' && number[strspn(number, "0123456789")] == '\0') {
@@ -256,19 +238,29 @@ struct parsing {
     const char *name;
     struct service_log *log;
     struct service_layout layout;
-    enum status status;
-    size_t faults;
-    struct complaint first;
+    enum status status; /* of the whole: that of the columns, or of memory */
+    struct complaint why;
 };
 
-/* Keeps the first complaint and counts the others. */
+/* A line that is left out. */
+static void leave_out(struct parsing *parsing, unsigned line, const char *why)
+{
+    struct text clean = {0};
+    if (parsing->log->fault_count++ >= SERVICE_FAULTS)
+        return;
+    struct service_fault *fault = &parsing->log->faults[parsing->log->fault_count - 1];
+    text_clip(&clean, why, sizeof fault->text - 1);
+    fault->line = line;
+    snprintf(fault->text, sizeof fault->text, "%s", text_string(&clean));
+    text_free(&clean);
+}
+
+/* What keeps the whole from being read. */
 static void object(struct parsing *parsing, enum status status, unsigned line, const char *why)
 {
     struct text clean = {0};
-    if (parsing->faults++ > 0 && status != STATUS_MEMORY)
-        return;
     text_clip(&clean, why, 700);
-    parsing->status = complain(&parsing->first, status, "line %u: %s", line, text_string(&clean));
+    parsing->status = complain(&parsing->why, status, "line %u: %s", line, text_string(&clean));
     text_free(&clean);
 }
 
@@ -367,13 +359,20 @@ static enum status read_event(const struct parsing *parsing, const struct csv_ro
     return status;
 }
 
+static void count_order(struct service_log *log, const struct service_event *event)
+{
+    if (event->date_by_order && log->by_order++ == 0)
+        log->by_order_line = event->line;
+}
+
 static void take_row(struct parsing *parsing, const struct csv_row *row)
 {
     struct service_log *log = parsing->log;
-    struct service_event event = {.line = row->line, .hours = NAN, .engine = -1};
+    struct service_event event = {
+        .line = row->line, .hours = NAN, .engine = -1, .date_order = log->date_order};
     struct complaint why = {""};
     if (row->fault != NULL) {
-        object(parsing, STATUS_BAD_DATA, row->line, row->fault);
+        leave_out(parsing, row->line, row->fault);
         return;
     }
     enum status status = read_event(parsing, row, &event, &why);
@@ -382,12 +381,14 @@ static void take_row(struct parsing *parsing, const struct csv_row *row)
     if (events != NULL) {
         log->events = events;
         events[log->count++] = event;
+        count_order(log, &event);
         return;
     }
     free_event(&event);
-    if (status == STATUS_OK)
-        status = complain(&why, STATUS_MEMORY, "no memory left");
-    object(parsing, status, row->line, why.text);
+    if (status == STATUS_BAD_DATA)
+        leave_out(parsing, row->line, why.text);
+    else
+        object(parsing, STATUS_MEMORY, row->line, "no memory left");
 }
 
 static int by_date(const void *a, const void *b)
@@ -407,6 +408,20 @@ static bool next_row(struct csv *csv, struct csv_row *row)
     return false;
 }
 
+/* Dates that can be read in one way only show how the file writes the others, unless they differ.
+ * */
+static enum date_order find_order(const struct parsing *parsing, struct csv csv)
+{
+    struct csv_row row = {0};
+    size_t shows[3] = {0};
+    while (next_row(&csv, &row))
+        shows[service_date_shows(csv_field(&row, place_of(&parsing->layout, SERVICE_DATE)))]++;
+    csv_row_free(&row);
+    if ((shows[DATE_DAY_FIRST] > 0) == (shows[DATE_MONTH_FIRST] > 0))
+        return DATE_ORDER_OPEN;
+    return shows[DATE_DAY_FIRST] > 0 ? DATE_DAY_FIRST : DATE_MONTH_FIRST;
+}
+
 static void parse_rows(struct parsing *parsing, const char *bytes, size_t length)
 {
     struct csv csv = csv_begin(bytes, length);
@@ -417,6 +432,8 @@ static void parse_rows(struct parsing *parsing, const char *bytes, size_t length
         status = service_layout_read(&row, &parsing->layout, parsing->log, &why);
     if (status != STATUS_OK)
         object(parsing, status, row.line, why.text);
+    else
+        parsing->log->date_order = find_order(parsing, csv);
     while (status == STATUS_OK && next_row(&csv, &row))
         take_row(parsing, &row);
     if (row.bytes.failed)
@@ -424,15 +441,50 @@ static void parse_rows(struct parsing *parsing, const char *bytes, size_t length
     csv_row_free(&row);
 }
 
+/* A log of which no line can be read is none. */
 static enum status conclude(const struct parsing *parsing, struct complaint *complaint)
 {
-    if (parsing->status == STATUS_OK)
+    const struct service_log *log = parsing->log;
+    if (parsing->status != STATUS_OK)
+        return complain(complaint, parsing->status, "%s, %s", parsing->name, parsing->why.text);
+    if (log->count > 0 || log->fault_count == 0)
         return STATUS_OK;
-    size_t others = parsing->faults - 1;
-    if (others > 0)
-        return complain(complaint, parsing->status, "%s, %s (and %zu more %s with faults)",
-                        parsing->name, parsing->first.text, others, others == 1 ? "line" : "lines");
-    return complain(complaint, parsing->status, "%s, %s", parsing->name, parsing->first.text);
+    size_t others = log->fault_count - 1;
+    if (others == 0)
+        return complain(complaint, STATUS_BAD_DATA, "%s, line %u: %s", parsing->name,
+                        log->faults[0].line, log->faults[0].text);
+    return complain(complaint, STATUS_BAD_DATA, "%s, line %u: %s (and %zu more %s with faults)",
+                    parsing->name, log->faults[0].line, log->faults[0].text, others,
+                    others == 1 ? "line" : "lines");
+}
+
+/* --- what is told of it */
+
+bool service_log_remark(const struct service_log *log, size_t index, struct text *out)
+{
+    size_t kept = log->fault_count < SERVICE_FAULTS ? log->fault_count : SERVICE_FAULTS;
+    size_t more = log->fault_count - kept;
+    if (index < kept) {
+        text_addf(out, "Line %u of the service log was left out: %s.", log->faults[index].line,
+                  log->faults[index].text);
+        return true;
+    }
+    index -= kept;
+    if (more > 0 && index-- == 0) {
+        text_addf(out, "%zu more %s of the service log %s left out for such faults.", more,
+                  more == 1 ? "line" : "lines", more == 1 ? "was" : "were");
+        return true;
+    }
+    if (log->by_order == 0 || index > 0)
+        return false;
+    text_addf(out,
+              "%zu %s of the service log (the first in line %u) %s read with the %s first, for "
+              "other dates of it can be read in no other way. Dates written 2026-05-14 cannot be "
+              "mistaken.",
+              log->by_order, log->by_order == 1 ? "date" : "dates", log->by_order_line,
+              log->by_order == 1 ? "was" : "were",
+              log->date_order == DATE_DAY_FIRST ? "day" : "month");
+    return true;
 }
 
 enum status service_log_parse(const char *bytes, size_t length, const char *name,

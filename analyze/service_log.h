@@ -5,10 +5,11 @@
  *     2026-05-14,1240,port,heat exchanger acid-cleaned,Skerrow yard,"scale in half the tubes"
  *
  * Layout of the file: csv.h, at most 1 MiB. The first line names the columns, in any order; others
- * than these are left alone. Dates are ISO 8601 (2026-05-14, or 2026-05-14T15:30Z; UTC). The engine
- * is a number, the engine's label, or "all" (also if empty). A column "boat" tells the boats of a
- * folder apart. What was done: service_kinds.def. An empty file is
- * a log without lines.
+ * than these are left alone. Dates: service_date.h; where day and month might be taken for each
+ * other, the other lines of the file settle it, or nothing does. The engine is a number, the
+ * engine's label, or "all" (also if empty). A column "boat" tells the boats of a folder apart.
+ * What was done: service_kinds.def. A line that cannot be meant is left out and told. An empty
+ * file is a log without lines.
  */
 #ifndef SEARUN_SERVICE_LOG_H
 #define SEARUN_SERVICE_LOG_H
@@ -17,7 +18,8 @@
 #include <stddef.h>
 #include <stdint.h>
 
-#include "status.h"
+#include "service_date.h"
+#include "text.h"
 
 #define SERVICE_LOG_NAME "service-log.csv" /* in the folder of the runs */
 
@@ -42,34 +44,54 @@ enum service_effect service_effect(enum service_kind kind);
 enum service_kind service_find(const char *words);
 
 struct service_event {
-    unsigned line;  /* of the file, from 1 */
-    int64_t date;   /* unix time, s, UTC; midnight before if only the day is known */
-    bool day_only;  /* no time of day was given */
-    double hours;   /* of the engine; NaN: not recorded */
-    int engine;     /* number; -1: all engines, or one by its label */
-    char boat[100]; /* "" if the log is of one boat only */
-    char label[64]; /* label of the engine, "" if it is a number or all */
+    unsigned line;              /* of the file, from 1 */
+    int64_t date;               /* unix time, s, UTC; midnight before if only the day is known */
+    bool day_only;              /* no time of day was given */
+    enum date_order date_order; /* of the file, for dates that do not show it */
+    bool date_by_order;         /* its date was read by that alone */
+    double hours;               /* of the engine; NaN: not recorded */
+    int engine;                 /* number; -1: all engines, or one by its label */
+    bool engine_said;           /* false: nothing is written, which is taken for all of them */
+    char boat[100];             /* "" if the log is of one boat only */
+    char label[64];             /* label of the engine, "" if it is a number or all */
     enum service_kind kind;
     char *by, *notes; /* owned, cleaned, "" if not recorded */
+};
+
+#define SERVICE_FAULTS 8 /* lines left out of which the words are kept */
+
+struct service_fault {
+    unsigned line;
+    char text[360]; /* a warning has room for it */
 };
 
 /* In the order of their dates; on the same date as they stand in the file. Zero-initialise. */
 struct service_log {
     size_t count;
     struct service_event *events;
-    bool foreign;      /* the file is not in UTF-8: read as what spreadsheets save otherwise */
-    char ignored[200]; /* titles of columns that are not ours, "" if there are none */
+    bool foreign;       /* the file is not in UTF-8: read as what spreadsheets save otherwise */
+    char ignored[200];  /* titles of columns that are not ours, "" if there are none */
+    size_t fault_count; /* lines left out, for they cannot be meant */
+    struct service_fault faults[SERVICE_FAULTS]; /* the first of them */
+    enum date_order date_order; /* by which dates were read that do not show it ... */
+    size_t by_order;            /* ... so many */
+    unsigned by_order_line;     /* the first of them */
 };
 
-/* Reads a log. The complaint names the first line that cannot be meant, says what is allowed, and
- * counts the others. STATUS_NOT_FOUND (no such file), STATUS_IO, STATUS_BAD_DATA, STATUS_MEMORY.
- * service_log_free in every case. */
+/* Reads a log. Lines that cannot be meant go to its faults. If no line can, the complaint names the
+ * first, says what is allowed, and counts the others. STATUS_NOT_FOUND (no such file), STATUS_IO,
+ * STATUS_BAD_DATA, STATUS_MEMORY. service_log_free in every case. */
 enum status service_log_read(const char *path, struct service_log *out,
                              struct complaint *complaint);
 /* The same from memory; `name` is for the complaint. Pure. */
 enum status service_log_parse(const char *bytes, size_t length, const char *name,
                               struct service_log *out, struct complaint *complaint);
 void service_log_free(struct service_log *log);
+
+/* What people must be told of a log, one remark after the other: lines left out and why, dates that
+ * were read by the order of others. Appends remark `index` (0 ...) and returns true; false if
+ * there are no more. */
+bool service_log_remark(const struct service_log *log, size_t index, struct text *out);
 
 /* The path of the log beside a run file (FOLDER/service-log.csv), or in a folder; it need not be
  * there. To be freed; NULL if memory ran out. */

@@ -144,7 +144,8 @@ static void tells_line_and_what_is_allowed(void **state)
     static const char *const bad[][3] = {
         {"2026-05-14,1,0,zinc,,\n", "line 1", "\"date\" and \"what was done\" must be there"},
         {"date,what,date\n", "line 1", "named twice"},
-        {TITLES "14/05/2026,,,zinc,,\n", "line 2", "2026-05-14"},
+        {TITLES "04/05/2026,,,zinc,,\n", "line 2", "2026-05-04 if 4 May is meant"},
+        {TITLES "14/05/26,,,zinc,,\n", "line 2", "2026-05-14"},
         {TITLES "2026-02-30,,,zinc,,\n", "line 2", "no date"},
         {TITLES "26-05-14,,,zinc,,\n", "line 2", "no date"},
         {TITLES "1026-05-14,,,zinc,,\n", "line 2", "no date"},
@@ -158,8 +159,8 @@ static void tells_line_and_what_is_allowed(void **state)
         {TITLES "2026-05-14,,,cleaned,,\n", "line 2", "exchanger-acid-cleaned"},
         {TITLES "2026-05-14,,,,,\n", "line 2", "does not say what was done"},
         {TITLES "2026-05-14,,,zinc,,a,b\n", "line 2", "more fields"},
-        {TITLES "2026-05-14,,,zinc,,\"a\n2026-05-15,,,zinc,,\n", "line 2", "never closed"},
-        {TITLES "x,,,zinc,,\nx,,,zinc,,\n2026-05-14,,,zinc,,\n", "line 2", "and 1 more line"},
+        {TITLES "2026-05-14,,,zinc,,\"a\n2026-05-15,,,paint,,\n", "line 2", "never closed"},
+        {TITLES "x,,,zinc,,\nx,,,zinc,,\n", "line 2", "and 1 more line"},
     };
     for (size_t i = 0; i < sizeof bad / sizeof bad[0]; i++) {
         struct service_log log;
@@ -170,6 +171,92 @@ static void tells_line_and_what_is_allowed(void **state)
                 fail_msg("no \"%s\" in: %s", bad[i][w], complaint.text);
         service_log_free(&log);
     }
+}
+
+static void has_remark(const struct service_log *log, size_t index, const char *words)
+{
+    struct text remark = {0};
+    assert_true(service_log_remark(log, index, &remark));
+    if (strstr(text_string(&remark), words) == NULL)
+        fail_msg("no \"%s\" in: %s", words, text_string(&remark));
+    text_free(&remark);
+}
+
+static void has_no_more_remarks(const struct service_log *log, size_t count)
+{
+    struct text remark = {0};
+    assert_false(service_log_remark(log, count, &remark));
+    text_free(&remark);
+}
+
+static void leaves_out_the_lines_it_cannot_mean(void **state)
+{
+    (void)state;
+    struct service_log log;
+    struct complaint complaint;
+    struct text many = {0};
+    assert_int_equal(parse(TITLES "2026-05-14,,,zinc,,\"a\n2026-05-15,,,zinc,,\n"
+                                  "5.4.2026,,,acid,,\n2026-02-01,,,impeller,,\n",
+                           &log, &complaint),
+                     STATUS_OK);
+    assert_int_equal(log.count, 2);
+    assert_int_equal(log.fault_count, 2);
+    assert_int_equal(log.faults[1].line, 4);
+    has_remark(&log, 0, "Line 2 of the service log was left out: ");
+    has_remark(&log, 1, "2026-04-05 if 5 April is meant, or 2026-05-04 if it is 4 May");
+    has_no_more_remarks(&log, 2);
+    service_log_free(&log);
+    text_add(&many, TITLES "2026-05-14,,,zinc,,\n");
+    text_add_many(&many, "x,,,zinc,,\n", SERVICE_FAULTS + 3);
+    assert_int_equal(parse(text_string(&many), &log, &complaint), STATUS_OK);
+    assert_int_equal(log.fault_count, SERVICE_FAULTS + 3);
+    has_remark(&log, SERVICE_FAULTS, "3 more lines");
+    has_no_more_remarks(&log, SERVICE_FAULTS + 1);
+    service_log_free(&log);
+    text_free(&many);
+}
+
+/* 5.4.2026 is 5 April or 4 May: day 20548 or 20577 since 1970. */
+static void other_lines_settle_the_order(void **state)
+{
+    (void)state;
+    static const struct {
+        const char *other;
+        size_t count;
+        int64_t day;
+        const char *words;
+    } cases[] = {{"13.7.2017", 2, 20548, "with the day first"},
+                 {"7/13/2017", 2, 20577, "with the month first"},
+                 {"2017-07-13", 1, 0, "left out"},
+                 {"6.6.2017", 1, 0, "left out"},
+                 {"13.7.2017,,,zinc,,\n7/13/2017", 2, 0, "left out"}};
+    for (size_t i = 0; i < 5; i++) {
+        struct service_log log;
+        struct complaint complaint;
+        struct text content = {0};
+        text_addf(&content, TITLES "5.4.2026,,,acid,,\n%s,,,zinc,,\n", cases[i].other);
+        assert_int_equal(parse(text_string(&content), &log, &complaint), STATUS_OK);
+        assert_int_equal(log.count, cases[i].count);
+        has_remark(&log, 0, cases[i].words);
+        has_no_more_remarks(&log, 1);
+        if (cases[i].day > 0)
+            assert_int_equal(log.events[1].date, cases[i].day * DAY);
+        text_free(&content);
+        service_log_free(&log);
+    }
+}
+
+static void knows_whether_the_engine_was_said(void **state)
+{
+    (void)state;
+    struct service_log log;
+    struct complaint complaint;
+    assert_int_equal(
+        parse(TITLES "2026-05-14,,,zinc,,\n2026-05-15,,all,zinc,,\n", &log, &complaint), STATUS_OK);
+    assert_false(log.events[0].engine_said);
+    assert_true(log.events[1].engine_said);
+    assert_int_equal(log.events[1].engine, -1);
+    service_log_free(&log);
 }
 
 static void reads_other_encodings(void **state)
@@ -485,6 +572,9 @@ int main(void)
         cmocka_unit_test(reads_a_plain_log),
         cmocka_unit_test(reads_what_spreadsheets_write),
         cmocka_unit_test(tells_line_and_what_is_allowed),
+        cmocka_unit_test(leaves_out_the_lines_it_cannot_mean),
+        cmocka_unit_test(other_lines_settle_the_order),
+        cmocka_unit_test(knows_whether_the_engine_was_said),
         cmocka_unit_test(reads_other_encodings),
         cmocka_unit_test(refuses_what_is_no_text),
         cmocka_unit_test(every_kind_is_found_by_all_its_names),

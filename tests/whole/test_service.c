@@ -91,8 +91,8 @@ static void refuses_and_changes_nothing(void **state)
     const char *folder = stage_folder;
     expect_flat(start_analyze("service", folder, "--what", "acid"), 4, "--date 2026-05-14");
     expect_flat(start_analyze("service", folder, "--date", "2024-10-22"), 4, "--what");
-    expect_flat(start_analyze("service", folder, "--date", "22.10.2024", "--what", "acid"), 4,
-                "year-month-day");
+    expect_flat(start_analyze("service", folder, "--date", "2.10.2024", "--what", "acid"), 4,
+                "write 2024-10-02 if 2 October is meant");
     expect_flat(
         start_analyze("service", folder, "--date", "2024-10-22", "--what", "zinc", "polish"), 4,
         "\"polish\" is no work of the list; write one of exchanger-acid-cleaned");
