@@ -12,6 +12,7 @@
 #include <unistd.h>
 
 #include "../simulated/fleet_score.h"
+#include "../simulated/hand_run.h"
 #include "shares.h"
 
 struct wish {
@@ -22,7 +23,7 @@ struct wish {
 };
 
 static const struct fleet_analyzer analyzer = {seasons_options_default, seasons_read, seasons_solve,
-                                               seasons_free};
+                                               seasons_free, hand_run_make};
 
 static const char usage[] =
     "bench_seasons: how often the intervals of the view over the seasons hold the truth\n"
@@ -157,7 +158,7 @@ static bool known(const char *key)
 static int list_families(void)
 {
     for (size_t i = 0; i < fleet_family_count; i++)
-        printf("%-10s %s\n", fleet_families[i].key, fleet_families[i].title);
+        printf("%-15s %s\n", fleet_families[i].key, fleet_families[i].title);
     return 0;
 }
 

@@ -232,7 +232,7 @@ static int write_fleet(const struct wish *wish, int argc, char **argv)
         if (!set_fleet_key(&plan, argv[i]))
             return refuse(argv[i], "no key of a fleet, or no value for it; see --help");
     fleet_draw(&plan, 0, &boat);
-    const enum status status = fleet_write(&boat, wish->every, wish->fleet, &complaint);
+    const enum status status = fleet_write(&boat, wish->every, wish->fleet, NULL, &complaint);
     return status == STATUS_OK ? 0 : refuse("writing", complaint.text);
 }
 

@@ -122,21 +122,39 @@ double fleet_log_rise(const struct fleet_boat *boat, size_t engine, double hours
     return log(boat_open_rise(&then, rpm, 1.0));
 }
 
+bool fleet_by_hand(const struct fleet_boat *boat, size_t outing)
+{
+    const struct fleet_plan *plan = &boat->plan;
+    const double half = season_start(boat, plan->seasons / 2) - 30 * DAY_S;
+    return plan->hand == FLEET_BY_HAND ||
+           (plan->hand == FLEET_HAND_THEN_BUS && (double)boat->outing[outing].start_unix < half);
+}
+
+/* How far off for good what is read at the last outing is, K. */
+static double last_offset(const struct fleet_boat *boat, const struct boat_engine *engine)
+{
+    const bool hand = boat->outing_count > 0 && fleet_by_hand(boat, boat->outing_count - 1);
+    return (hand ? boat->hand_offset : 0) +
+           (hand && boat->plan.infrared ? 0 : engine->coolant.offset);
+}
+
 double fleet_reading(const struct fleet_boat *boat, size_t engine, double hours, double rpm,
                      double sea)
 {
     const struct boat_engine then = fleet_engine_at(boat, engine, hours);
-    return boat_steady_coolant(&then, rpm, sea, 1.0) + then.coolant.offset;
+    return boat_steady_coolant(&then, rpm, sea, 1.0) + last_offset(boat, &then);
 }
 
-/* The fouling with which the sender shows that temperature; INFINITY if none does. */
-static double alarm_fouling(const struct boat_engine *engine, double rpm, double sea, double alarm)
+/* The fouling with which a sender that is off by `offset` shows that temperature; INFINITY if none
+ * does. */
+static double alarm_fouling(const struct boat_engine *engine, double offset, double rpm, double sea,
+                            double alarm)
 {
     struct boat_engine fouled = *engine;
     double low = 0, high = 5;
     for (int i = 0; i < 60; i++) {
         fouled.fouling = 0.5 * (low + high);
-        if (boat_steady_coolant(&fouled, rpm, sea, 1.0) + engine->coolant.offset < alarm)
+        if (boat_steady_coolant(&fouled, rpm, sea, 1.0) + offset < alarm)
             low = fouled.fouling;
         else
             high = fouled.fouling;
@@ -149,7 +167,8 @@ double fleet_alarm_hours(const struct fleet_boat *boat, size_t engine, double fr
 {
     const struct fleet_fouling *law = &boat->fouling[engine];
     const double now = fleet_fouling_at(boat, engine, from);
-    const double then = alarm_fouling(&boat->base.engine[engine], rpm, sea, alarm);
+    const struct boat_engine *clean = &boat->base.engine[engine];
+    const double then = alarm_fouling(clean, last_offset(boat, clean), rpm, sea, alarm);
     double hours = (then - now) / law->rate;
     if (now >= then)
         return from;
@@ -329,6 +348,15 @@ static void draw_outings(struct fleet_boat *boat, struct random *random)
     }
 }
 
+/* Gauges are off by up to 3 K for good, infrared thermometers by up to 2 K, of which half of the
+ * variance comes anew every run. */
+static void draw_hand(struct fleet_boat *boat, uint64_t number)
+{
+    struct random random = random_start(boat->plan.seed + UINT64_C(1000003) * number, 80);
+    const double most = boat->plan.infrared ? 2 / sqrt(2.0) : 3;
+    boat->hand_offset = random_uniform(&random, -most, most);
+}
+
 /* No two years grow the same weed. A stream of its own: boats without weed are as they were. */
 static void draw_weed(struct fleet_boat *boat, uint64_t number)
 {
@@ -352,6 +380,7 @@ void fleet_draw(const struct fleet_plan *plan, uint64_t number, struct fleet_boa
     for (size_t i = 0; i < plan->seasons; i++)
         out->season_hours[i] = usual * random_uniform(&random, 0.8, 1.2);
     draw_weed(out, number);
+    draw_hand(out, number);
     draw_engines(out, &random);
     draw_waters(out, &random);
     draw_services(out, &random);
@@ -404,6 +433,30 @@ static void add_timetable(const struct fleet_boat *boat, enum fleet_kind kind,
     }
 }
 
+#define READ_AFTER 240.0 /* s that a speed is held before anybody reads anything */
+
+/* Everything that was held long enough from leg `first` on is read once, at its end. 1.1 K is what
+ * an emissivity of 0.95 that is 0.03 off makes of 80 degC; with the part of the thermometer that
+ * comes anew, alike in all readings of a run. */
+static void read_by_hand(const struct fleet_boat *boat, size_t first, struct boat_scenario *run,
+                         struct random *random)
+{
+    const double anew = 2 / sqrt(2.0);
+    run->hand = (struct boat_hand){
+        .used = true,
+        .infrared = boat->plan.infrared,
+        .offset = boat->hand_offset,
+        .spread = 1.0,
+        .step = boat->plan.hand_step,
+        .fahrenheit = boat->plan.hand_degf,
+        .sea_offset = run->sea_sender.offset,
+    };
+    if (boat->plan.infrared)
+        run->hand.offset += random_uniform(random, -anew, anew) + random_uniform(random, -1.1, 1.1);
+    for (size_t i = first; i < run->leg_count; i++)
+        run->leg[i].hold = run->leg[i].seconds >= READ_AFTER && run->leg[i].rpm > 900;
+}
+
 void fleet_scenario(const struct fleet_boat *boat, size_t index, struct boat_scenario *out)
 {
     assert(index < boat->outing_count);
@@ -423,4 +476,9 @@ void fleet_scenario(const struct fleet_boat *boat, size_t index, struct boat_sce
         out->engine[i].initial = out->air + 2;
     }
     add_timetable(boat, outing->kind, out, &random);
+    if (fleet_by_hand(boat, index)) {
+        struct boat_scenario warm = boat->base;
+        boat_add_warm_up(&warm, 240, 420);
+        read_by_hand(boat, warm.leg_count, out, &random);
+    }
 }

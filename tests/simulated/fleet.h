@@ -18,6 +18,7 @@
 
 enum fleet_growth { FLEET_LINEAR, FLEET_ASYMPTOTIC };
 enum fleet_kind { FLEET_CRUISE, FLEET_LADDER, FLEET_RESTLESS };
+enum fleet_hand { FLEET_BUS, FLEET_BY_HAND, FLEET_HAND_THEN_BUS }; /* by bus in the later half */
 enum fleet_work { FLEET_CLEAN, FLEET_REPLACE, FLEET_ZINC };
 
 /* What a fleet is about; fleet_plan_default fills it. */
@@ -38,6 +39,10 @@ struct fleet_plan {
     double ladders;    /* share of outings that are ladders */
     double gauge_step; /* resolution of the coolant sender in its unit; 0: as drawn */
     bool gauge_degf;   /* ... counted in degF */
+    enum fleet_hand hand;
+    bool infrared;    /* by hand: an infrared thermometer, not the gauge */
+    double hand_step; /* what is read by hand is read to ... */
+    bool hand_degf;   /* ... in degF, else degC */
 };
 
 /* One engine's fouling, in K/kW over engine hours since the first season. */
@@ -74,6 +79,7 @@ struct fleet_boat {
     double speed[3];                  /* rpm the boat is usually run at */
     int first_year;
     double season_hours[FLEET_SEASONS_MAX];
+    double hand_offset;             /* K, of gauge or infrared thermometer for good */
     double weed[FLEET_SEASONS_MAX]; /* of each season, relative to plan.hull */
     size_t outing_count, service_count;
     struct fleet_outing outing[FLEET_OUTINGS_MAX];    /* in the order of time */
@@ -84,6 +90,9 @@ void fleet_plan_default(struct fleet_plan *plan);
 
 /* Draws boat `number` of a plan: always the same one. */
 void fleet_draw(const struct fleet_plan *plan, uint64_t number, struct fleet_boat *out);
+
+/* Whether somebody filled in a sheet instead. */
+bool fleet_by_hand(const struct fleet_boat *boat, size_t outing);
 
 /* One outing as a scenario to run or to write. */
 void fleet_scenario(const struct fleet_boat *boat, size_t outing, struct boat_scenario *out);
@@ -103,7 +112,8 @@ struct boat_engine fleet_engine_at(const struct fleet_boat *boat, size_t engine,
 /* ln K (open rise) at a speed and nominal load. */
 double fleet_log_rise(const struct fleet_boat *boat, size_t engine, double hours, double rpm);
 
-/* What the coolant sender shows at a speed, sea and nominal load, settled. degC */
+/* What the coolant sender, or whatever is read at the last outing, shows at a speed, sea and
+ * nominal load, settled. degC */
 double fleet_reading(const struct fleet_boat *boat, size_t engine, double hours, double rpm,
                      double sea);
 
@@ -122,6 +132,10 @@ double fleet_alarm_hours(const struct fleet_boat *boat, size_t engine, double fr
 void fleet_start(const struct fleet_boat *of, size_t outing, const struct boat_scenario *scenario,
                  struct boat *boat);
 
+/* Makes the run file of a sheet as people do it (hand_run.h). */
+typedef enum status fleet_sheet_maker(const char *sheet, const char *run,
+                                      struct complaint *complaint);
+
 /* YYYY-MM-DD.h5: there is never more than one outing a day. A reading every `every` seconds. */
 void fleet_run_name(const struct fleet_boat *boat, size_t outing, char name[FLEET_NAME_ROOM]);
 enum status fleet_write_run(const struct fleet_boat *boat, size_t outing, unsigned every,
@@ -132,8 +146,9 @@ enum status fleet_write_services(const struct fleet_boat *boat, FILE *to,
                                  struct complaint *complaint);
 enum status fleet_write_truth(const struct fleet_boat *boat, FILE *to, struct complaint *complaint);
 
-/* All of it into a folder that is there: run files, services and truth.json. */
+/* All of it into a folder that is there: run files, services and truth.json. `make_run` may be NULL
+ * for a boat whose outings are all recorded. */
 enum status fleet_write(const struct fleet_boat *boat, unsigned every, const char *folder,
-                        struct complaint *complaint);
+                        fleet_sheet_maker *make_run, struct complaint *complaint);
 
 #endif

@@ -73,6 +73,37 @@ static void coarse_gauge(struct fleet_plan *plan)
     plan->flavour = RUN_LIKE_0183;
 }
 
+/* Somebody who reads by hand keeps the throttle still for it. */
+static void by_hand(struct fleet_plan *plan, double step, bool degf)
+{
+    plan->hand = FLEET_BY_HAND;
+    plan->hand_step = step;
+    plan->hand_degf = degf;
+    plan->restless = 0;
+}
+
+static void sheet_degf(struct fleet_plan *plan)
+{
+    by_hand(plan, 5, true);
+}
+
+static void sheet_degc(struct fleet_plan *plan)
+{
+    by_hand(plan, 1, false);
+}
+
+static void sheet_infrared(struct fleet_plan *plan)
+{
+    by_hand(plan, 0.1, false);
+    plan->infrared = true;
+}
+
+static void sheet_then_bus(struct fleet_plan *plan)
+{
+    by_hand(plan, 5, true);
+    plan->hand = FLEET_HAND_THEN_BUS;
+}
+
 const struct fleet_family fleet_families[] = {
     {"linear", "fouling grows steadily, ten seasons", 0.85, as_it_is},
     {"limit", "fouling grows towards a limit", 0.80, asymptotic},
@@ -84,7 +115,13 @@ const struct fleet_family fleet_families[] = {
     {"few", "four seasons", 0.85, few_seasons},
     {"restless", "half of the outings without a hold", 0.80, restless},
     {"gauge", "a gauge in steps of 5 degF", 0.70, coarse_gauge},
-    {"weedy", "weed adds 5 % of load from spring to autumn, nothing tells it", 0.30, weedy},
+    {"weedy", "weed adds 5 % of load from spring to autumn, nothing tells it", 0.80, weedy},
+    {"sheet-5F", "every run a sheet, gauge read to 5 degF", 0.80, sheet_degf},
+    {"sheet-1C", "every run a sheet, gauge read to 1 degC", 0.80, sheet_degc},
+    {"sheet-infrared", "every run a sheet, infrared thermometer right to 2 degC", 0.80,
+     sheet_infrared},
+    {"sheet-bus", "five seasons of sheets (5 degF), then an instrument network", 0.80,
+     sheet_then_bus},
 };
 const size_t fleet_family_count = sizeof fleet_families / sizeof *fleet_families;
 
@@ -311,7 +348,9 @@ void fleet_score_boat(const struct fleet_family *family, uint64_t seed, uint64_t
     if (!status) {
         fleet_family_plan(family, seed, &plan);
         fleet_draw(&plan, number, boat);
-        status = mkdir(own, 0700) == 0 ? fleet_write(boat, EVERY, own, &complaint) : STATUS_IO;
+        status = mkdir(own, 0700) == 0
+                     ? fleet_write(boat, EVERY, own, analyzer->make_run, &complaint)
+                     : STATUS_IO;
     }
     if (!status) {
         const double start = seconds_now();

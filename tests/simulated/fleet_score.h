@@ -13,6 +13,7 @@ struct fleet_analyzer {
     enum status (*read)(const struct seasons_paths *, struct seasons *, struct complaint *);
     enum status (*solve)(struct seasons *, struct complaint *);
     void (*release)(struct seasons *);
+    fleet_sheet_maker *make_run; /* NULL: families that are read by hand cannot be scored */
 };
 
 /* The goal is 93 to 98 % in every family. `least` is what each reached when it was last looked at,

@@ -4,6 +4,7 @@
 #include <stdlib.h>
 #include <string.h>
 #include <time.h>
+#include <unistd.h>
 
 #include "fleet.h"
 #include "model_facts.h"
@@ -157,6 +158,35 @@ enum status fleet_write_run(const struct fleet_boat *boat, size_t outing, unsign
     return run_write_close(run, &end, complaint);
 }
 
+static enum status write_sheet_file(const struct fleet_boat *boat, size_t outing, const char *sheet,
+                                    struct complaint *complaint)
+{
+    struct boat_scenario scenario;
+    FILE *to = fopen(sheet, "w");
+    if (to == NULL)
+        return complain(complaint, STATUS_IO, "%s cannot be made: %s", sheet, strerror(errno));
+    fleet_scenario(boat, outing, &scenario);
+    enum status status = write_sheet(&scenario, "other", to, complaint);
+    if (fclose(to) != 0 && status == STATUS_OK)
+        status = complain(complaint, STATUS_IO, "%s could not be written", sheet);
+    return status;
+}
+
+/* The way of people: a sheet first, and the logger makes the run of it. */
+static enum status make_by_hand(const struct fleet_boat *boat, size_t outing, const char *path,
+                                fleet_sheet_maker *make_run, struct complaint *complaint)
+{
+    char sheet[PATH_ROOM + 8];
+    snprintf(sheet, sizeof sheet, "%s.csv", path);
+    if (make_run == NULL)
+        return complain(complaint, STATUS_BAD_USAGE, "sheets want somebody who makes runs of them");
+    enum status status = write_sheet_file(boat, outing, sheet, complaint);
+    if (status == STATUS_OK)
+        status = make_run(sheet, path, complaint);
+    unlink(sheet);
+    return status;
+}
+
 /* --- service log and truth */
 
 static void day_of(int64_t unix_s, bool with_time, char out[32])
@@ -296,7 +326,7 @@ static enum status write_file(const struct fleet_boat *boat, const char *folder,
 }
 
 enum status fleet_write(const struct fleet_boat *boat, unsigned every, const char *folder,
-                        struct complaint *complaint)
+                        fleet_sheet_maker *make_run, struct complaint *complaint)
 {
     char path[PATH_ROOM], name[FLEET_NAME_ROOM];
     enum status status =
@@ -306,7 +336,8 @@ enum status fleet_write(const struct fleet_boat *boat, unsigned every, const cha
     for (size_t i = 0; i < boat->outing_count && !status; i++) {
         fleet_run_name(boat, i, name);
         snprintf(path, sizeof path, "%s/%s", folder, name);
-        status = fleet_write_run(boat, i, every, path, complaint);
+        status = fleet_by_hand(boat, i) ? make_by_hand(boat, i, path, make_run, complaint)
+                                        : fleet_write_run(boat, i, every, path, complaint);
     }
     return status;
 }

@@ -14,6 +14,16 @@ static double rounded(double value, double step)
     return round(value / step) * step;
 }
 
+/* The shortest time that anything was held before it was read, in whole minutes. */
+static double minutes_held(const struct boat_scenario *scenario)
+{
+    double least = INFINITY;
+    for (size_t i = 0; i < scenario->leg_count; i++)
+        if (scenario->leg[i].hold)
+            least = fmin(least, scenario->leg[i].seconds);
+    return floor(least / 60);
+}
+
 static void put_head(const struct boat_scenario *scenario, const char *purpose, FILE *to)
 {
     const struct boat_engine *engine = &scenario->engine[0];
@@ -24,13 +34,13 @@ static void put_head(const struct boat_scenario *scenario, const char *purpose, 
     gmtime_r(&start, &date);
     strftime(day, sizeof day, "%Y-%m-%d", &date);
     strftime(hour, sizeof hour, "%H:%M", &date);
-    fprintf(to, "boat,%s\nmodel,Corrigal 6-230\nrated rpm,%.0f\n", scenario->boat,
+    fprintf(to, "boat,%s\nmodel,Corrigal 6-230\nrated rpm,%.0f\nalarm,98 °C\n", scenario->boat,
             engine->rated_rpm);
     if (engine->plate_thermostat && engine->plate_thermostat[0])
         fprintf(to, "thermostat,\"%s °C\"\n", engine->plate_thermostat);
     fprintf(to, "purpose,%s\ndate,%s\ntime zone,UTC\nengine started,%s\n", purpose, day, hour);
     fprintf(to, "held,%g min\ntachometer read to,%g rpm\nsea thermometer read to,%g °C\n",
-            scenario->leg[scenario->leg_count - 1].seconds / 60, SPEED_STEP, SEA_STEP);
+            minutes_held(scenario), SPEED_STEP, SEA_STEP);
     if (hand->step > 0)
         fprintf(to, "%s read to,%g %s\n", hand->infrared ? "infrared thermometer" : "gauge",
                 hand->step, hand->fahrenheit ? "°F" : "°C");

@@ -164,7 +164,7 @@ static void a_folder_is_whole(void **state)
     plan.engines = 2;
     plan.flavour = RUN_LIKE_0183;
     fleet_draw(&plan, 1, &boat);
-    assert_int_equal(fleet_write(&boat, 10, folder, &complaint), STATUS_OK);
+    assert_int_equal(fleet_write(&boat, 10, folder, NULL, &complaint), STATUS_OK);
     assert_int_equal(count_lines("truth.json", "\"file\""), boat.outing_count);
     assert_int_equal(count_lines(FLEET_SERVICES_NAME, "Skerrow"), boat.service_count);
     for (size_t i = 0; i < boat.outing_count; i++) {

@@ -13,12 +13,13 @@
 #include <cmocka.h>
 
 #include "../simulated/fleet_score.h"
+#include "../simulated/hand_run.h"
 
 #define SEED 20261125
 #define MISS 0.10 /* share of intervals that may miss, twice what is promised: this is no bench */
 
 static const struct fleet_analyzer analyzer = {seasons_options_default, seasons_read, seasons_solve,
-                                               seasons_free};
+                                               seasons_free, hand_run_make};
 static char folder[] = "/tmp/searun-seasons-XXXXXX";
 
 static size_t boats_wanted(void)
