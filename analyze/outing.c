@@ -133,6 +133,9 @@ static void take_accuracy(const struct trial *trial, struct outing_engine *to)
     to->by_hand = trial_by_hand(trial);
     to->coolant_u = coolant ? coolant->series.accuracy.reading_u : 0;
     to->coolant_run_u = coolant ? coolant->series.accuracy.run_u : 0;
+    to->coolant_instrument_u = coolant ? coolant->series.accuracy.instrument_u : 0;
+    snprintf(to->coolant_instrument, sizeof to->coolant_instrument, "%s",
+             coolant ? coolant->series.accuracy.instrument : "");
     if (speed && speed->series.accuracy.by_hand)
         to->speed_u =
             hypot(speed->series.accuracy.reading_u, speed->series.accuracy.step / sqrt(12.0));

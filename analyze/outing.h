@@ -16,7 +16,7 @@
 #include "status.h"
 #include "text.h"
 
-#define OUTING_VERSION 2 /* rises whenever the same file would give other numbers or members */
+#define OUTING_VERSION 3 /* rises whenever the same file would give other numbers or members */
 
 /* One engine in one run. */
 struct outing_engine {
@@ -28,11 +28,13 @@ struct outing_engine {
     bool by_hand;        /* each coolant reading was taken by somebody (struct accuracy) */
     double coolant_u,
         coolant_run_u; /* K: fresh in every reading, and anew every run; 0 if not stated */
-    double speed_u;    /* rpm, of a tachometer read by hand; 0 */
-    double lag, lag_u; /* s, time constant of the stored heat (lag.h) */
-    size_t lag_steps;  /* 0: nothing in the run told it, the usual one was taken */
-    double sea_drift;  /* K over the run, of the sensor used; NaN */
-    bool sea_by_hand;  /* typed in among the facts, no sensor */
+    double coolant_instrument_u; /* K: the same in every run with that instrument; 0 */
+    char coolant_instrument[64]; /* which one, in words; "" if not said */
+    double speed_u;              /* rpm, of a tachometer read by hand; 0 */
+    double lag, lag_u;           /* s, time constant of the stored heat (lag.h) */
+    size_t lag_steps;            /* 0: nothing in the run told it, the usual one was taken */
+    double sea_drift;            /* K over the run, of the sensor used; NaN */
+    bool sea_by_hand;            /* typed in among the facts, no sensor */
     bool sea_follows_engine;
     double cold_offset; /* K, coolant sender above the rest of the cold engine; NaN */
     bool cold_by_oil;   /* ... which was its oil; else the sea */

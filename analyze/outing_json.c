@@ -63,6 +63,8 @@ static const struct member engine_members[] = {
     OTHER(outing_engine, by_hand, KIND_TRUTH),
     NUMBER(outing_engine, coolant_u),
     NUMBER(outing_engine, coolant_run_u),
+    NUMBER(outing_engine, coolant_instrument_u),
+    TEXT(outing_engine, coolant_instrument),
     NUMBER(outing_engine, speed_u),
     NUMBER(outing_engine, lag),
     NUMBER(outing_engine, lag_u),

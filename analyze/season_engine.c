@@ -9,8 +9,6 @@
 #include "season_gather.h"
 #include "season_series.h"
 
-#define SENDER_U                                                                                   \
-    1.0 /* K, of a new coolant sender against the old one (common practice, no source) */
 #define APART_U 0.005 /* of ln rise: what two engines of a boat do not share of a day's load */
 
 bool season_done_between(const struct seasons *seasons, size_t boat, int first, int second,
@@ -69,16 +67,16 @@ static enum status fit_levels(const struct season_engine *engine, const struct g
 {
     struct level_job job = {
         .reference_rpm = engine->reference_rpm,
-        .thermostat_u = g->thermostat_u,
+        .thermostat_u = hypot(g->thermostat_u, g->offset_u),
         .lag = g->lag,
         .lag_u = g->lag_u,
         .lag_rpm = g->lag_rpm,
-        .sender_u = SENDER_U,
         .hold_count = g->hold_count,
         .holds = g->holds,
         .run_count = g->run_count,
         .runs = g->levels,
     };
+    memcpy(job.sender_u, g->sender_u, sizeof job.sender_u);
     memcpy(job.start, g->start, sizeof job.start);
     memcpy(job.full, g->full, sizeof job.full);
     return season_levels_fit(&job, fit);

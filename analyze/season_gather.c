@@ -10,6 +10,7 @@
 #include "estimate.h"
 #include "evidence.h"
 #include "lag.h"
+#include "season_sender.h"
 #include "service_log.h"
 #include "stats.h"
 
@@ -57,37 +58,31 @@ const struct outing_engine *season_engine_in(const struct seasons *seasons,
 
 /* --- what was in the engine on that day */
 
-/* Counts the events of a kind before a time; more than there is room for share the last. */
+/* How often the thermostat was changed before a time. */
 static size_t count_before(const struct seasons *seasons, const struct season_engine *engine,
-                           double at, bool thermostat, size_t most)
+                           double at)
 {
     size_t count = 0;
     for (size_t i = 0; i < seasons->event_count; i++) {
         const struct season_event *event = &seasons->events[i];
-        count += event->at <= at && (thermostat ? event->new_thermostat : event->new_sender) &&
+        count += event->at <= at && event->new_thermostat &&
                  season_event_is_of(seasons, event, engine->boat, engine->instance);
     }
-    return count < most ? count : most;
+    return count;
 }
 
-/* Events before the first outing do not count: they are moved to where the first outing is 0. */
-static void number_parts(const struct seasons *seasons, const struct season_engine *engine,
-                         struct gathered *g)
+/* The one of the first outing is 0; more than there is room for share the last. */
+static void number_thermostats(const struct seasons *seasons, const struct season_engine *engine,
+                               struct gathered *g)
 {
-    size_t first_thermostat = 0, first_sender = 0;
+    size_t first = 0;
     for (size_t r = 0; r < g->run_count; r++) {
         double at = (double)seasons->outings[g->runs[r].outing].start_unix_us * 1e-6;
-        size_t thermostat = count_before(seasons, engine, at, true, SIZE_MAX);
-        size_t sender = count_before(seasons, engine, at, false, SIZE_MAX);
-        first_thermostat = r == 0 ? thermostat : first_thermostat;
-        first_sender = r == 0 ? sender : first_sender;
-        thermostat -= first_thermostat;
-        sender -= first_sender;
-        g->levels[r].thermostat =
-            thermostat < LEVELS_THERMOSTATS ? thermostat : LEVELS_THERMOSTATS - 1;
-        g->levels[r].sender = sender < LEVELS_SENDERS ? sender : LEVELS_SENDERS;
+        size_t count = count_before(seasons, engine, at);
+        first = r == 0 ? count : first;
+        count -= first;
+        g->levels[r].thermostat = count < LEVELS_THERMOSTATS ? count : LEVELS_THERMOSTATS - 1;
         g->thermostats = g->levels[r].thermostat + 1;
-        g->senders = g->levels[r].sender + 1;
     }
 }
 
@@ -400,7 +395,10 @@ enum status season_gather(const struct seasons *seasons, struct season_engine *e
     enum status status = take_runs(seasons, engine, out);
     if (status)
         return status;
-    number_parts(seasons, engine, out);
+    number_thermostats(seasons, engine, out);
+    status = season_sender_number(seasons, engine, out);
+    if (status)
+        return status;
     rate_thermostats(seasons, engine, out);
     pool_lags(seasons, engine, out);
     return find_load(seasons, engine, out, holds);

@@ -23,8 +23,10 @@ struct gathered {
     const char *load_from;     /* "fuel_rate", "load", "assumed" */
     double start[LEVELS_THERMOSTATS], full[LEVELS_THERMOSTATS];
     double thermostat_u;
-    const char *thermostat_from; /* "given", "run file", "unknown" */
-    size_t thermostats, senders; /* how many there have been */
+    const char *thermostat_from;     /* "given", "run file", "unknown" */
+    size_t thermostats;              /* how many there have been */
+    double sender_u[LEVELS_SENDERS]; /* K, of senders before the present one, against it */
+    double offset_u;                 /* K, that the present one may be off for good, if stated */
     double lag, lag_u, lag_rpm;
 };
 

@@ -158,6 +158,7 @@ static void add_engine(cJSON *list, const struct seasons *s, const struct season
     number(row, "alarm", engine->alarm, failed);
     interval(row, "follows_sea", engine->follows, failed);
     words(row, "load_from", engine->load_from, failed);
+    add(row, "failed", cJSON_CreateBool(engine->failed), failed);
     if (engine->series.point_count > 0) {
         add_forecast(row, engine, failed);
         add_scatter(row, &engine->series, failed);

@@ -114,7 +114,7 @@ static void set_priors(struct fitting *f)
     for (size_t k = 0; k < LEVELS_KNOTS; k++)
         set_prior(f, LEVEL_OWN + k, 0, OWN_U);
     for (size_t s = 0; s < LEVELS_SENDERS; s++)
-        set_prior(f, LEVEL_SENDER + s, 0, f->job->sender_u);
+        set_prior(f, LEVEL_SENDER + s, 0, f->job->sender_u[s]);
     for (size_t t = 0; t < LEVELS_THERMOSTATS; t++)
         set_thermostat(f, t);
     place_unrated(f);
@@ -127,7 +127,7 @@ static double lag_of(const struct level_job *job, double rpm)
     return job->lag * pow(job->lag_rpm / rpm, LAG_EXPONENT);
 }
 
-/* Which sender's offset a run has; LEVEL_PARAMETERS for the first sender. */
+/* Which sender's offset a run has; LEVEL_PARAMETERS for the present sender. */
 static unsigned sender_of(const struct level_run *run)
 {
     return run->sender == 0 ? LEVEL_PARAMETERS : (unsigned)(LEVEL_SENDER + run->sender - 1);

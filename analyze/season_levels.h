@@ -21,7 +21,7 @@
 #include "status.h"
 
 #define LEVELS_THERMOSTATS 4 /* different ones over the seasons; further ones share the last */
-#define LEVELS_SENDERS 4     /* coolant senders after the first, likewise */
+#define LEVELS_SENDERS 4     /* coolant senders beside the present one, likewise */
 
 #define LEVELS_KNOTS 10 /* speeds between which own() is a line */
 
@@ -29,7 +29,7 @@
 enum level_parameter {
     LEVEL_SLOPE,  /* d ln K / d ln rpm at the reference */
     LEVEL_BEND,   /* times x^2 */
-    LEVEL_SENDER, /* K, of each later sender against the first */
+    LEVEL_SENDER, /* K, of each other sender against the present one */
     LEVEL_THERMOSTAT = LEVEL_SENDER + LEVELS_SENDERS,      /* start degC, span K, bow of each */
     LEVEL_OWN = LEVEL_THERMOSTAT + 3 * LEVELS_THERMOSTATS, /* own() at each knot */
     LEVEL_PARAMETERS = LEVEL_OWN + LEVELS_KNOTS
@@ -58,7 +58,7 @@ struct level_job {
     double thermostat_u;                                        /* K */
     double lag, lag_u;                                          /* s, at `lag_rpm` */
     double lag_rpm;
-    double sender_u; /* K, of a later sender against the first */
+    double sender_u[LEVELS_SENDERS]; /* K, of each other sender against the present one */
     size_t hold_count;
     const struct level_hold *holds;
     size_t run_count;

@@ -236,7 +236,8 @@ static double full_reading(const struct reader *r, size_t segment, double at)
     return lift_reading(&thermostat, exp(ln_full(r, value)), b->warmest_sea);
 }
 
-/* What the season adds to that at its end, now: weed, or whatever else comes and goes every year. K */
+/* What the season adds to that at its end, now: weed, or whatever else comes and goes every year.
+ * K */
 static double season_reading(const struct reader *r)
 {
     const struct season_balance *b = r->s->job->balance;

@@ -33,9 +33,10 @@ struct season_event {
     int engine;   /* its number; -1: all */
     bool step;    /* may have changed the cooling: the line is broken there */
     bool new_thermostat, new_sender;
-    bool guessed;   /* from the facts of a run: it was before that run, no date is recorded */
-    char boat[100]; /* of which boat; "": of every boat among the runs */
-    char what[160]; /* in words */
+    bool kept_sender; /* the coolant sender stayed, although it may be read another way */
+    bool guessed;     /* from the facts of a run: it was before that run, no date is recorded */
+    char boat[100];   /* of which boat; "": of every boat among the runs */
+    char what[160];   /* in words */
 };
 
 /* --- what comes out */
@@ -147,6 +148,7 @@ struct season_engine {
     struct interval follows; /* K of coolant for each K of sea, at standard conditions */
     const char *load_from;   /* "fuel_rate", "load", "assumed" */
     struct season_forecast forecast;
+    bool failed; /* its outings allow no line: it is left out */
     size_t left_out_count;
     struct season_left_out *left_out; /* owned: outings that could not be used for it */
 };
@@ -200,8 +202,8 @@ struct seasons {
 /* --- seasons_solve.c: from outings to the answer. Pure. */
 
 /* `out` has options, outings (in any order; they are sorted) and events filled, all else zero;
- * fills the rest. Nothing to go by is no error: the answer says so. STATUS_MEMORY; STATUS_BAD_DATA
- * for numbers that allow no trend at all. */
+ * fills the rest. Nothing to go by is no error: the answer says so; an engine whose numbers allow
+ * no line is left out and told. STATUS_MEMORY. */
 enum status seasons_solve(struct seasons *out, struct complaint *complaint);
 
 /* Adds an event, keeping them in the order of time. STATUS_MEMORY. */

@@ -11,6 +11,7 @@
 
 #include "rules.h"
 #include "season_gather.h"
+#include "season_sender.h"
 #include "series.h"
 
 /* Of the outings of the commonest speed: a faster one that is as common is taken, for the
@@ -325,24 +326,19 @@ static enum status find_engines(struct seasons *seasons)
 
 /* --- work that no log has: what the facts of the runs tell */
 
-/* Is there an event of the log between two outings of an engine? */
+/* Is there an event of the log between two outings of an engine; one of a new thermostat? */
 static bool logged_between(const struct seasons *seasons, size_t boat, int instance,
-                           const struct outing *from, const struct outing *to)
+                           const struct outing *from, const struct outing *to, bool thermostat)
 {
     for (size_t i = 0; i < seasons->event_count; i++) {
         const struct season_event *event = &seasons->events[i];
         if (season_event_is_of(seasons, event, boat, instance) && !event->guessed &&
+            (event->new_thermostat || !thermostat) &&
             event->at > (double)from->start_unix_us * 1e-6 &&
             event->at <= (double)to->start_unix_us * 1e-6)
             return true;
     }
     return false;
-}
-
-static bool differs(const struct outing *a, const struct outing *b, int instance, const char *key)
-{
-    const char *first = engine_fact(a, instance, key), *second = engine_fact(b, instance, key);
-    return first[0] != '\0' && second[0] != '\0' && strcasecmp(first, second) != 0;
 }
 
 /* One rating may be written in Celsius and in Fahrenheit: 71,82 and 160F,180F are the same
@@ -379,18 +375,16 @@ static enum status guess(struct seasons *seasons, size_t boat, int instance,
         .step = true,
         .guessed = true,
         .new_thermostat = differs_thermostat(before, after, instance),
-        .new_sender = differs(before, after, instance, "coolant_sender"),
     };
-    bool served = is_served(before, after);
-    if (!served && !event.new_thermostat && !event.new_sender)
-        return STATUS_OK;
-    if (logged_between(seasons, boat, instance, before, after))
+    bool served =
+        is_served(before, after) && !logged_between(seasons, boat, instance, before, after, false);
+    event.new_thermostat =
+        event.new_thermostat && !logged_between(seasons, boat, instance, before, after, true);
+    if (!served && !event.new_thermostat)
         return STATUS_OK;
     snprintf(event.boat, sizeof event.boat, "%s", seasons->boats[boat].name);
     snprintf(event.what, sizeof event.what, "%.150s",
-             served                 ? (work[0] != '\0' ? work : "service")
-             : event.new_thermostat ? "another thermostat"
-                                    : "another coolant sender");
+             served ? (work[0] != '\0' ? work : "service") : "another thermostat");
     return seasons_add_event(seasons, &event);
 }
 
@@ -558,6 +552,29 @@ static void tell_engine(struct seasons *seasons, size_t e)
     }
 }
 
+/* What a run says of a service names no engine. */
+static void tell_guessed(struct seasons *seasons)
+{
+    for (size_t b = 0; b < seasons->boat_count; b++) {
+        const struct season_event *first = NULL;
+        size_t engines = 0;
+        for (size_t e = 0; e < seasons->engine_count; e++)
+            engines += seasons->engines[e].boat == b;
+        for (size_t i = 0; i < seasons->event_count && !first; i++) {
+            const struct season_event *event = &seasons->events[i];
+            if (event->guessed && !event->new_sender && !event->new_thermostat &&
+                strcmp(event->boat, seasons->boats[b].name) == 0)
+                first = event;
+        }
+        if (first && engines > 1)
+            season_warn(seasons, b, -1, "service_all_engines",
+                        "What the runs themselves say of a service (the first: \"%s\") names no "
+                        "engine and counts for every engine of the boat. If only one was worked "
+                        "on, write it into the service log with its engine.",
+                        answer_cut(first->what).s);
+    }
+}
+
 static void tell_copies(struct seasons *seasons)
 {
     if (seasons->repeated > 0)
@@ -567,20 +584,64 @@ static void tell_copies(struct seasons *seasons)
                     seasons->repeated);
 }
 
+/* What the numbers of one engine do not allow is no reason to say nothing of the others. */
+static enum status without_engine(struct seasons *seasons, size_t e)
+{
+    struct season_engine *engine = &seasons->engines[e];
+    free_series(&engine->series);
+    engine->series = (struct season_series){0};
+    engine->forecast = (struct season_forecast){
+        .at = {NAN, NAN, NAN}, .hours = {NAN, NAN, NAN}, .now = {NAN, NAN, NAN}};
+    engine->follows = (struct interval){NAN, NAN, NAN};
+    engine->failed = true;
+    season_warn(seasons, engine->boat, engine->instance, "engine_failed",
+                "Engine %d%s%s%s was left out: no line can be laid through its outings. A speed, "
+                "temperature or date among them cannot be right; look at them with searun-analyze "
+                "show, and leave the faulty ones out.",
+                engine->instance, engine->label[0] != '\0' ? " (" : "", answer_cut(engine->label).s,
+                engine->label[0] != '\0' ? ")" : "");
+    return STATUS_OK;
+}
+
+static enum status solve_engine(struct seasons *seasons, size_t e)
+{
+    enum status status = season_engine_solve(seasons, e);
+    if (status == STATUS_BAD_DATA)
+        return without_engine(seasons, e);
+    if (status == STATUS_OK)
+        tell_engine(seasons, e);
+    return status;
+}
+
+static enum status solve_pair(struct seasons *seasons, size_t p)
+{
+    struct season_pair *pair = &seasons->pairs[p];
+    enum status status = season_pair_solve(seasons, p);
+    if (status != STATUS_BAD_DATA)
+        return status;
+    free_series(&pair->series);
+    pair->series = (struct season_series){0};
+    season_warn(seasons, seasons->engines[pair->first].boat, -1, "pair_failed",
+                "One engine against the other was left out: no line can be laid through what "
+                "their outings have in common.");
+    return STATUS_OK;
+}
+
 static enum status solve_all(struct seasons *seasons)
 {
     enum status status = STATUS_OK;
     for (size_t e = 0; e < seasons->engine_count && !status; e++)
         status = guess_events(seasons, &seasons->engines[e]);
-    for (size_t e = 0; e < seasons->engine_count && !status; e++) {
-        status = season_engine_solve(seasons, e);
-        if (!status)
-            tell_engine(seasons, e);
-    }
-    if (!status)
+    for (size_t e = 0; e < seasons->engine_count && !status; e++)
+        status = season_sender_look(seasons, &seasons->engines[e]);
+    for (size_t e = 0; e < seasons->engine_count && !status; e++)
+        status = solve_engine(seasons, e);
+    if (!status) {
+        tell_guessed(seasons);
         status = find_pairs(seasons);
+    }
     for (size_t p = 0; p < seasons->pair_count && !status; p++)
-        status = season_pair_solve(seasons, p);
+        status = solve_pair(seasons, p);
     return status;
 }
 
@@ -598,11 +659,5 @@ enum status seasons_solve(struct seasons *out, struct complaint *complaint)
         status = set_conditions(out);
     if (!status)
         status = solve_all(out);
-    if (!status)
-        return STATUS_OK;
-    return status == STATUS_MEMORY
-               ? complain(complaint, status, "no memory left for the seasons")
-               : complain(complaint, status,
-                          "the outings together allow no trend: look with show at outings whose "
-                          "speeds, temperatures or dates cannot be right, and leave them out");
+    return status ? complain(complaint, status, "no memory left for the seasons") : STATUS_OK;
 }

@@ -97,6 +97,10 @@ static enum finding in_reserve(const struct season_engine *engine)
 enum finding season_headline(const struct season_engine *engine, struct text *out)
 {
     const struct season_forecast *f = &engine->forecast;
+    if (engine->failed) {
+        text_add(out, "No line can be laid through the outings of this engine");
+        return FINDING_CANNOT_BE_SHOWN;
+    }
     if (engine->series.point_count == 0) {
         text_add(out, "No outing can be used for this engine");
         return FINDING_CANNOT_BE_SHOWN;
@@ -149,7 +153,8 @@ static struct word warmest(const struct report_input *input, const struct season
     return word_quantity(input->style, UNIT_DEGC, engine->warmest_sea, 1);
 }
 
-/* What comes and goes every year is no fouling of the exchanger, but heats the coolant all the same. */
+/* What comes and goes every year is no fouling of the exchanger, but heats the coolant all the
+ * same. */
 static void say_season(struct document *document, const struct report_input *input,
                        const struct season_engine *engine)
 {
@@ -356,7 +361,11 @@ static void finding_of(struct document *document, const struct report_input *inp
     text_free(&headline);
     if (engine->series.point_count == 0) {
         document_paragraphf(document, "%s",
-                            engine->left_out_count > 0
+                            engine->failed
+                                ? "A speed, temperature or date among them cannot be right. Look "
+                                  "at them with searun-analyze show, and leave the faulty ones "
+                                  "out."
+                            : engine->left_out_count > 0
                                 ? "Why stands below, under Left out. A usable outing has "
                                   "engine speed, coolant and sea temperature, and at least one "
                                   "speed held steadily for five minutes with a warm engine."

@@ -447,6 +447,107 @@ static void what_is_no_work_is_not_guessed(void **state)
     seasons_free(&made.seasons);
 }
 
+static const struct season_warning *warning_of(const struct seasons *seasons, const char *key)
+{
+    for (size_t i = 0; i < seasons->warning_count; i++)
+        if (strcmp(seasons->warnings[i].key, key) == 0)
+            return &seasons->warnings[i];
+    return NULL;
+}
+
+/* Another way of the readings, from the middle on; they stand backwards. */
+static void read_otherwise(struct made *made, size_t runs)
+{
+    made->seasons.event_count = 0;
+    for (size_t i = 0; i < runs / 2; i++)
+        snprintf(made->seasons.outings[i].engines->coolant_source, 30, "gauge");
+}
+
+static void readings_that_come_another_way_are_another_sender(void **state)
+{
+    (void)state;
+    struct made made;
+    make_seasons(&made, 7, 0.04, 0, 24);
+    read_otherwise(&made, 24);
+    snprintf(made.seasons.outings[3].engines->coolant_source, 30, "127489 from 35"); /* and back */
+    snprintf(made.seasons.outings[20].engines->coolant_source, 30, "127489 from 12");
+    assert_int_equal(seasons_solve(&made.seasons, NULL), STATUS_OK);
+    assert_int_equal(made.seasons.engines[0].series.step_count, 1);
+    const struct season_warning *warning = warning_of(&made.seasons, "sender_source");
+    assert_non_null(warning);
+    assert_non_null(strstr(warning->text, "sender-kept"));
+    assert_non_null(strstr(warning->text, "gauge"));
+    /* Two senders differ by 1 K or so: 1.6 % of 62 K, which 95 % of are 3.2 % either way. */
+    struct interval ratio = made.seasons.engines[0].series.steps[0].ratio;
+    assert_true(ratio.high - ratio.low > 0.06);
+    seasons_free(&made.seasons);
+}
+
+static void the_log_may_say_that_the_sender_was_kept(void **state)
+{
+    (void)state;
+    struct made made;
+    make_seasons(&made, 7, 0.04, 0, 24);
+    read_otherwise(&made, 24);
+    struct season_event kept = {
+        .at = START + 3 * YEAR, .hours = NAN, .engine = -1, .kept_sender = true};
+    assert_int_equal(seasons_add_event(&made.seasons, &kept), STATUS_OK);
+    assert_int_equal(seasons_solve(&made.seasons, NULL), STATUS_OK);
+    assert_int_equal(made.seasons.engines[0].series.step_count, 0);
+    assert_null(warning_of(&made.seasons, "sender_source"));
+    seasons_free(&made.seasons);
+}
+
+static void other_words_are_no_other_sender(void **state)
+{
+    (void)state;
+    static const char *const words[][2] = {{"As fitted, thermostat housing",
+                                            "as fitted "
+                                            "(thermostat-housing)"},
+                                           {"as fitted", "brass, by the thermostat"}};
+    for (size_t c = 0; c < 2; c++) {
+        struct made made;
+        make_seasons(&made, 7, 0.04, 0, 24);
+        made.seasons.event_count = 0;
+        for (size_t i = 0; i < 24; i++)
+            facts_set(&made.seasons.outings[i].facts, FACT_ENGINE, 0, "coolant_sender",
+                      words[c][i < 12], NULL);
+        assert_int_equal(seasons_solve(&made.seasons, NULL), STATUS_OK);
+        assert_int_equal(made.seasons.engines[0].series.step_count, 0);
+        assert_true((warning_of(&made.seasons, "sender_words") != NULL) == (c == 1));
+        seasons_free(&made.seasons);
+    }
+}
+
+/* What one engine's numbers do not allow keeps nobody from hearing of the other. */
+static void an_engine_that_allows_no_line_is_left_out(void **state)
+{
+    (void)state;
+    struct made made;
+    make_seasons(&made, 7, 0.04, -0.15, 24);
+    for (size_t i = 0; i < 24; i++) {
+        struct outing *outing = &made.seasons.outings[i];
+        struct outing_engine *both = calloc(2, sizeof *both);
+        both[0] = both[1] = outing->engines[0];
+        both[1].instance = 1;
+        both[1].holds = calloc(3, sizeof *both[1].holds);
+        memcpy(both[1].holds, both[0].holds, 3 * sizeof *both[1].holds);
+        for (size_t k = 0; k < 3; k++)
+            both[1].holds[k].coolant = 1e200;
+        free(outing->engines);
+        outing->engines = both;
+        outing->engine_count = 2;
+    }
+    assert_int_equal(seasons_solve(&made.seasons, NULL), STATUS_OK);
+    assert_int_equal(made.seasons.engine_count, 2);
+    assert_false(made.seasons.engines[0].failed);
+    assert_int_equal(made.seasons.engines[0].series.point_count, 24);
+    assert_true(made.seasons.engines[1].failed);
+    assert_int_equal(made.seasons.engines[1].series.point_count, 0);
+    assert_non_null(warning_of(&made.seasons, "engine_failed"));
+    seasons_free(&made.seasons);
+}
+
 /* The log spells a boat as compare takes it. */
 static void the_log_may_spell_a_boat_otherwise(void **state)
 {
@@ -490,6 +591,10 @@ int main(void)
         cmocka_unit_test(boats_engines_and_copies_are_told_apart),
         cmocka_unit_test(work_is_guessed_from_the_facts),
         cmocka_unit_test(what_is_no_work_is_not_guessed),
+        cmocka_unit_test(readings_that_come_another_way_are_another_sender),
+        cmocka_unit_test(the_log_may_say_that_the_sender_was_kept),
+        cmocka_unit_test(other_words_are_no_other_sender),
+        cmocka_unit_test(an_engine_that_allows_no_line_is_left_out),
         cmocka_unit_test(the_log_may_spell_a_boat_otherwise),
         cmocka_unit_test(no_outing_is_no_crash),
     };
