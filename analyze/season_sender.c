@@ -153,6 +153,14 @@ static bool came_before(const struct seasons *seasons, const struct season_engin
     return false;
 }
 
+static bool has_used_hold(const struct outing_engine *engine)
+{
+    for (size_t i = 0; i < engine->hold_count; i++)
+        if (engine->holds[i].refusal == REFUSAL_NONE)
+            return true;
+    return false;
+}
+
 static struct word way_of(const struct outing_engine *engine)
 {
     const char *instrument = engine->coolant_instrument;
@@ -224,7 +232,7 @@ enum status season_sender_look(struct seasons *seasons, const struct season_engi
     enum status status = STATUS_OK;
     for (size_t o = 0; o < seasons->outing_count && status == STATUS_OK; o++) {
         const struct outing_engine *own = season_engine_in(seasons, engine, o);
-        if (own == NULL || outing_used_holds(own) == 0)
+        if (own == NULL || !has_used_hold(own))
             continue;
         if (last != SIZE_MAX && !came_before(seasons, engine, own, o)) {
             status = take_as_new(seasons, engine, last, o);
