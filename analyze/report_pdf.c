@@ -10,6 +10,7 @@
 #include "report.h"
 
 #define SHRUNK_LEAST 0.66 /* a chart may be made this much smaller to stay on its page */
+#define LAST_LEAST 0.3    /* of its page: less of the last chapter does not stand there alone */
 
 static const struct face title_face = {BOOK_FAMILY, 16, true};
 static const struct face below_face = {BOOK_FAMILY, 9.5, false};
@@ -27,6 +28,10 @@ struct press {
     size_t figures;
     const char **alts; /* words of the pictures that were drawn, in their order; not owned */
     size_t alt_count;
+    size_t chapter;      /* block that begins the last chapter */
+    size_t chapter_page; /* and where it stands */
+    double chapter_top;
+    size_t break_at; /* chapter that begins a page; 0: none has to */
     bool failed;
 };
 
@@ -244,6 +249,24 @@ static double follows(struct press *press, const struct document *document, size
     return room;
 }
 
+static void mark_chapter(struct press *press, size_t index)
+{
+    press->chapter = index;
+    press->chapter_page = press->book.page;
+    press->chapter_top = press->book.y;
+}
+
+/* A few lines of the last chapter alone on the last page, such as a command without what it is for:
+ * the chapter begins that page instead, if it fits. After a dry pass. */
+static size_t chapter_to_move(const struct press *press)
+{
+    const struct book *book = &press->book;
+    double page = book->bottom - book->top, over = book->y - book->top;
+    double here = book->bottom - press->chapter_top + 30; /* with its heading */
+    bool alone = press->chapter_page + 1 == book->page && over < LAST_LEAST * page;
+    return alone && here + over <= page ? press->chapter : 0;
+}
+
 static void print_block(struct press *press, const struct document *document, size_t index)
 {
     const struct block *block = &document->blocks[index];
@@ -252,7 +275,11 @@ static void print_block(struct press *press, const struct document *document, si
         print_title(press, block);
         break;
     case BLOCK_HEADING:
+        if (press->break_at == index && index > 0)
+            book_next_page(&press->book);
         print_heading(press, block, follows(press, document, index));
+        if (block->level <= 2)
+            mark_chapter(press, index);
         break;
     case BLOCK_PARAGRAPH:
         book_space(&press->book, 4);
@@ -317,6 +344,7 @@ enum status report_pdf(struct text *out, const struct document *document,
     if (press.alts == NULL)
         return complain(complaint, STATUS_MEMORY, "no memory left for the PDF report");
     enum status status = print_all(&press, NULL, document, paper, complaint);
+    press.break_at = chapter_to_move(&press);
     press.book.pages = press.book.page;
     if (status == STATUS_OK)
         status = print_all(&press, out, document, paper, complaint);

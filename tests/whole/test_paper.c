@@ -131,6 +131,26 @@ static void first_page_of_a_twin_tells_all(void **state)
         0);
 }
 
+/* However long a report is, its last page does not hold a few lines alone: with each remark it grows by
+ * some more, so that every place of a page is the last once. Without gnuplot, for speed. */
+static void last_page_is_no_scrap(void **state)
+{
+    (void)state;
+    if (!have("pdftotext"))
+        skip();
+    stage_expect(
+        start_line("mkdir grow; cp before.h5 after.h5 grow; cd grow; words=$(printf 'a long remark "
+                   "%.0s' 1 2 3 4 5 6 7 8 9 10 11 12 13 14 15 16 17 18); "
+                   "for i in 1 2 3 4 5 6 7 8 9 10 11 12; do $ANALYZE note after.h5 \"x$i=$words\" "
+                   ">/dev/null; PATH=/nonexistent $ANALYZE compare --before before.h5 --after "
+                   "after.h5 --output out --quiet 2>/dev/null; "
+                   "n=$(pdfinfo out/report.pdf | awk '/^Pages/ {print $2}'); "
+                   "pdftotext -layout -f $n -l $n out/report.pdf last; "
+                   "grep -q Provenance last || test $(grep -c . last) -ge 15 || "
+                   "{ cat last; exit 1; }; done"),
+        0);
+}
+
 static void pdf_has_bookmarks_and_charts_as_vectors(void **state)
 {
     (void)state;
@@ -531,6 +551,7 @@ int main(void)
         cmocka_unit_test(pdf_text_can_be_selected),
         cmocka_unit_test(first_page_tells_all),
         cmocka_unit_test(first_page_of_a_twin_tells_all),
+        cmocka_unit_test(last_page_is_no_scrap),
         cmocka_unit_test(pdf_has_bookmarks_and_charts_as_vectors),
         cmocka_unit_test(same_answer_same_bytes),
         cmocka_unit_test(without_fonts_all_else_is_made),
