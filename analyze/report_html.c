@@ -66,11 +66,20 @@ static const char style_sheet[] =
     "table{font-size:.72rem}th,td{padding-right:.3rem}th.n{white-space:normal}"
     ".n+.s,.n+.w{padding-left:.3rem}}\n"
     "@page{margin:17mm 16mm 18mm}\n"
-    "@media print{body{max-width:none;padding:0;font-size:9.6pt;line-height:1.4}"
+    /* On paper the first page holds the finding, the boat and the first chart, on A4 and Letter. */
+    "@media print{html{font-size:12pt}"
+    "body{max-width:none;padding:0;font-size:9pt;line-height:1.33}p{margin:.3rem 0}"
+    "h1{font-size:15pt}header p{margin:.1rem 0 .4rem}"
+    "h2{font-size:11.5pt;margin:1rem 0 .35rem}.finding{font-size:12pt;padding:.25rem .7rem}"
+    ".key{display:grid;grid-template-columns:auto 1fr;column-gap:1.2rem;padding:.35rem .7rem;"
+    "margin:.5rem 0}.key p{grid-column:2}.key p:first-child{grid-column:1/-1}"
+    ".key .number{grid-column:1;grid-row:2/4;align-self:center;font-size:21pt}"
+    "dl{margin:.3rem 0;font-size:8pt;line-height:1.25}dl div{padding:.1rem 0}"
     "h2,h3,caption{break-after:avoid}figure,tr,.key,.finding,li{break-inside:avoid}"
     "p{orphans:3;widows:3}thead{display:table-header-group}"
     ".scroll,figure div{overflow:visible}figure svg{min-width:0;max-height:103mm}"
-    "figure{margin:.9rem 0}h2{margin-top:1.4rem}"
+    "figure.first svg{max-height:80mm}figure.low svg{max-height:50mm}"
+    "figure{margin:.6rem 0}"
     ".finding,pre{-webkit-print-color-adjust:exact;print-color-adjust:exact}}\n";
 
 static void tagged(struct text *out, const char *open, const char *words, const char *close)
@@ -165,12 +174,25 @@ static void table_html(struct text *out, const struct table *table)
     text_add(out, "</tbody></table></div>\n");
 }
 
+/* How many of them there have been on the page. */
+struct counts {
+    size_t figures, findings;
+};
+
+/* On paper the first one has to stay on the first page, with the findings. */
+static const char *figure_open(const struct counts *counts)
+{
+    if (counts->figures > 1)
+        return "<figure>";
+    return counts->findings > 1 ? "<figure class=\"first low\">" : "<figure class=\"first\">";
+}
+
 static void figure_html(struct text *out, const struct block *block,
-                        const struct drawing_list *drawings, size_t number)
+                        const struct drawing_list *drawings, const struct counts *counts)
 {
     const struct drawing *drawing = &drawings->list[block->figure];
     struct text picture = {0};
-    text_add(out, "<figure>");
+    text_add(out, figure_open(counts));
     if (drawing->svg != NULL &&
         picture_svg(&picture, drawing->svg, drawing->name, drawing->describes)) {
         text_add(out, "<div>");
@@ -182,7 +204,7 @@ static void figure_html(struct text *out, const struct block *block,
     }
     out->failed |= picture.failed;
     text_free(&picture);
-    text_addf(out, "<figcaption>Figure %zu. ", number);
+    text_addf(out, "<figcaption>Figure %zu. ", counts->figures);
     tagged(out, "", drawing->chart->title, "");
     if (drawing->svg == NULL) /* a picture has its caption in it */
         tagged(out, ". ", block->words[0], "");
@@ -197,9 +219,8 @@ static void key_html(struct text *out, const struct block *block)
     tagged(out, "<p class=\"other\">", block->words[3], "</p></div>\n");
 }
 
-/* `figures` counts those there have been. */
 static void block_html(struct text *out, const struct block *block,
-                       const struct drawing_list *drawings, size_t *figures)
+                       const struct drawing_list *drawings, struct counts *counts)
 {
     switch (block->kind) {
     case BLOCK_TITLE:
@@ -214,6 +235,7 @@ static void block_html(struct text *out, const struct block *block,
         tagged(out, "<p>", block->words[0], "</p>\n");
         break;
     case BLOCK_FINDING:
+        counts->findings++;
         text_addf(out, "<p class=\"finding %s\">", finding_key(block->finding));
         tagged(out, "", block->words[0], "</p>\n");
         break;
@@ -227,7 +249,8 @@ static void block_html(struct text *out, const struct block *block,
         table_html(out, block->table);
         break;
     case BLOCK_FIGURE:
-        figure_html(out, block, drawings, ++*figures);
+        counts->figures++;
+        figure_html(out, block, drawings, counts);
         break;
     case BLOCK_CODE:
         tagged(out, "<pre>", block->words[0], "</pre>\n");
@@ -258,13 +281,13 @@ void report_html(struct text *out, const struct document *document,
     text_add(out, "}\n");
     text_add(out, style_sheet);
     text_add(out, "</style>\n</head>\n<body>\n");
-    size_t figures = 0;
+    struct counts counts = {0, 0};
     for (size_t i = 0; i < document->count; i++) {
         const struct block *block = &document->blocks[i];
         bool item = block->kind == BLOCK_ITEM;
         if (item && (i == 0 || document->blocks[i - 1].kind != BLOCK_ITEM))
             text_add(out, "<ul>\n");
-        block_html(out, block, drawings, &figures);
+        block_html(out, block, drawings, &counts);
         if (item && (i + 1 == document->count || document->blocks[i + 1].kind != BLOCK_ITEM))
             text_add(out, "</ul>\n");
     }

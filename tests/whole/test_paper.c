@@ -529,6 +529,20 @@ static void nothing_is_cut_off_in_print(void **state)
     assert_true(look_at_pages("printed.pdf") > 5); /* by page_asks_for_nothing */
 }
 
+/* The page, printed: the finding and the first chart share a page, on A4 and on Letter, which is
+ * lower, and with two engines. */
+static void first_printed_page_has_the_chart(void **state)
+{
+    (void)state;
+    if (!have_browser() || !have("pdftotext"))
+        skip();
+    stage_expect(start_browser("browse twin/report.html --print-to-pdf=$PWD/printed-twin.pdf; "
+                               "for name in paper printed printed-twin; do "
+                               "pdftotext -l 1 $name.pdf - | grep -q 'Figure 1[.]' || "
+                               "{ echo $name; exit 1; }; done"),
+                 0);
+}
+
 /* On a phone the page is not wider than the screen: its right edge is white all the way down. */
 static void a_phone_shows_the_whole_width(void **state)
 {
@@ -563,6 +577,7 @@ int main(void)
         cmocka_unit_test(ten_thousand_characters_are_no_fact),
         cmocka_unit_test(page_asks_for_nothing),
         cmocka_unit_test(nothing_is_cut_off_in_print),
+        cmocka_unit_test(first_printed_page_has_the_chart),
         cmocka_unit_test(a_phone_shows_the_whole_width),
     };
     return cmocka_run_group_tests_name("paper", tests, make_reports, stage_remove);
