@@ -15,12 +15,14 @@
 #include <string.h>
 #include <sys/epoll.h>
 #include <sys/socket.h>
+#include <sys/timerfd.h>
 #include <unistd.h>
 
 #include "input.h"
 
 #define DATAGRAMS_A_WAKING 64
 #define NETWORKS_MAX 8
+#define GROUP_LOOK_S 1 /* how often a multicast group is looked after */
 
 union address {
     struct sockaddr any;
@@ -42,6 +44,7 @@ struct udp {
     struct network networks[NETWORKS_MAX]; /* allowed senders; none: all */
     int receive_buffer;                    /* bytes */
     int fd;
+    int timer, both;    /* of a multicast group: when to look after it; epoll on that and fd */
     uint32_t overflows; /* datagrams the socket has lost since it was opened */
     uint8_t datagram[65536];
 };
@@ -150,7 +153,7 @@ static enum status create(const char *address, const struct settings *settings, 
     struct udp *udp = calloc(1, sizeof *udp);
     if (!udp)
         return complain(complaint, STATUS_MEMORY, "no memory for an UDP input");
-    udp->fd = -1;
+    udp->fd = udp->timer = udp->both = -1;
     udp->receive_buffer = (int)(settings->receive_buffer * 1024);
     enum status status = read_address(udp, address, complaint);
     if (status != STATUS_OK) {
@@ -163,12 +166,19 @@ static enum status create(const char *address, const struct settings *settings, 
 
 /* --- opening */
 
+static void close_one(int *fd)
+{
+    if (*fd >= 0)
+        close(*fd);
+    *fd = -1;
+}
+
 static void close_udp(void *self)
 {
     struct udp *udp = self;
-    if (udp->fd >= 0)
-        close(udp->fd);
-    udp->fd = -1;
+    close_one(&udp->both);
+    close_one(&udp->timer);
+    close_one(&udp->fd);
 }
 
 static bool is_multicast(const struct udp *udp)
@@ -205,6 +215,19 @@ static void set_buffer(const struct udp *udp)
         setsockopt(udp->fd, SOL_SOCKET, SO_REUSEADDR, &on, sizeof on);
 }
 
+/* A membership ends with its interface, and nobody tells the socket: it would be silent for ever
+ * when the adapter is plugged in again. So the loop is waked now and then to look after it. */
+static bool watch_group(struct udp *udp)
+{
+    const struct itimerspec often = {{GROUP_LOOK_S, 0}, {GROUP_LOOK_S, 0}};
+    struct epoll_event event = {.events = EPOLLIN};
+    udp->timer = timerfd_create(CLOCK_MONOTONIC, TFD_CLOEXEC | TFD_NONBLOCK);
+    udp->both = epoll_create1(EPOLL_CLOEXEC);
+    return udp->timer >= 0 && udp->both >= 0 && timerfd_settime(udp->timer, 0, &often, NULL) == 0 &&
+           epoll_ctl(udp->both, EPOLL_CTL_ADD, udp->timer, &event) == 0 &&
+           epoll_ctl(udp->both, EPOLL_CTL_ADD, udp->fd, &event) == 0;
+}
+
 static enum status fail_open(struct udp *udp, const char *what, struct complaint *complaint)
 {
     const char *advice = "";
@@ -230,6 +253,8 @@ static enum status open_udp(void *self, struct complaint *complaint)
         return fail_open(udp, "cannot listen", complaint);
     if (is_multicast(udp) && join_group(udp) != 0)
         return fail_open(udp, "cannot join the multicast group", complaint);
+    if (is_multicast(udp) && !watch_group(udp))
+        return fail_open(udp, "cannot look after the multicast group", complaint);
     return STATUS_OK;
 }
 
@@ -237,7 +262,7 @@ static int fd_of(const void *self, uint32_t *events)
 {
     const struct udp *udp = self;
     *events = EPOLLIN;
-    return udp->fd;
+    return udp->both >= 0 ? udp->both : udp->fd;
 }
 
 /* --- reading */
@@ -303,6 +328,26 @@ static bool take_datagram(struct udp *udp, int64_t at, struct intake *intake, un
     return true;
 }
 
+/* Whether a group still has the interface that it was joined on. Joining once more says so: it
+ * fails with EADDRINUSE as long as nothing has changed, and is done where the interface is a new
+ * one, perhaps of the same name; then the socket is better made anew. Without a route nothing is
+ * known. */
+static bool has_group(const struct udp *udp, struct complaint *complaint)
+{
+    uint64_t times;
+    if (read(udp->timer, &times, sizeof times) < 0)
+        return true; /* it is not time to look */
+    if (udp->interface[0] && if_nametoindex(udp->interface) == 0) {
+        complain(complaint, STATUS_IO, "the interface %s has gone; was the adapter unplugged?",
+                 udp->interface);
+        return false;
+    }
+    if (join_group(udp) != 0)
+        return true;
+    complain(complaint, STATUS_IO, "the network interface is another one now; joining again");
+    return false;
+}
+
 static enum input_answer read_udp(void *self, const struct moment *now, struct intake *intake,
                                   unsigned number, struct complaint *complaint)
 {
@@ -311,7 +356,7 @@ static enum input_answer read_udp(void *self, const struct moment *now, struct i
         if (take_datagram(udp, now->at, intake, number))
             continue;
         if (errno == EAGAIN || errno == EINTR)
-            return INPUT_READ;
+            return udp->timer < 0 || has_group(udp, complaint) ? INPUT_READ : INPUT_GONE;
         complain(complaint, STATUS_IO, "cannot read: %s", strerror(errno));
         return INPUT_GONE;
     }

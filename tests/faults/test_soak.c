@@ -3,45 +3,17 @@
  * end than in the beginning. SEARUN_SOAK_ROUNDS says how often (default 5); the longest waits are
  * printed. */
 #include "cable.h"
+#include "holding.h"
 
 #include <poll.h>
 
-#define SETTLED 3          /* rounds after which everything has been used once */
-#define GROWTH_MAX_KB 4096 /* the tables of gaps and events grow, by less than 1 KB a round */
-
-static unsigned rounds = 5;
+static unsigned rounds;
 
 static int64_t now_ms(void)
 {
     struct timespec now;
     clock_gettime(CLOCK_MONOTONIC, &now);
     return (int64_t)now.tv_sec * 1000 + now.tv_nsec / 1000000;
-}
-
-/* --- what a program holds */
-
-struct holding {
-    unsigned descriptors;
-    long resident_kb;
-};
-
-static struct holding holding_of(const struct program *program)
-{
-    struct holding holding = {0, 0};
-    char path[64], line[200];
-    snprintf(path, sizeof path, "/proc/%d/fd", program->pid);
-    DIR *dir = opendir(path);
-    assert_non_null(dir);
-    while (readdir(dir))
-        holding.descriptors++;
-    closedir(dir);
-    snprintf(path, sizeof path, "/proc/%d/status", program->pid);
-    FILE *file = fopen(path, "r");
-    assert_non_null(file);
-    while (fgets(line, sizeof line, file))
-        sscanf(line, "VmRSS: %ld", &holding.resident_kb);
-    fclose(file);
-    return holding;
 }
 
 /* --- a gateway */
@@ -128,16 +100,6 @@ static void expect_all(const char *path)
     run_close(run);
 }
 
-static void expect_no_growth(struct holding before, struct holding after)
-{
-    print_message("descriptors %u, then %u; resident %ld KB, then %ld KB\n", before.descriptors,
-                  after.descriptors, before.resident_kb, after.resident_kb);
-    assert_int_equal(before.descriptors, after.descriptors);
-#ifndef __SANITIZE_ADDRESS__ /* which keeps what was freed, and finds leaks at the end */
-    assert_true(after.resident_kb < before.resident_kb + GROWTH_MAX_KB);
-#endif
-}
-
 static void test_soak(void **state)
 {
     (void)state;
@@ -173,8 +135,6 @@ static void test_soak(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {cmocka_unit_test(test_soak)};
-    const char *count = getenv("SEARUN_SOAK_ROUNDS");
-    if (count && atoi(count) > SETTLED)
-        rounds = (unsigned)atoi(count);
+    rounds = rounds_asked();
     return cmocka_run_group_tests(tests, stage_make, stage_remove);
 }
