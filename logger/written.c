@@ -125,7 +125,7 @@ bool take_written_number(const char **text, bool comma, double *out)
     size_t n = 0;
     bool negative, mark = false;
     const char *at = take_sign(skip_blanks(*text), &negative);
-    for (; n + 1 < sizeof digits; at++) {
+    for (; n + 2 < sizeof digits; at++) { /* an exponent puts two */
         bool is_mark = *at == '.' || (comma && *at == ',');
         bool exponent = n > 0 && (*at == 'e' || *at == 'E') &&
                         isdigit((unsigned char)at[1 + (at[1] == '-' || at[1] == '+')]);

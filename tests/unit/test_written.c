@@ -36,6 +36,13 @@ static void test_numbers(void **state)
     for (size_t i = 0; i < sizeof bad / sizeof bad[0]; i++)
         if (read_written_number(bad[i], false, &number))
             fail_msg("\"%s\" was read as %g", bad[i], number);
+    /* Longer than any number that is meant; 62 digits and an exponent once wrote past the room. */
+    assert_false(read_written_number("1234567890123456789012345678901234567890123456789012345678901"
+                                     "2e+5",
+                                     false, &number));
+    assert_true(read_written_number("123456789012345678901234567890123456789012345678901234567890",
+                                    false, &number));
+    assert_near(number / 1.2345678901234568e59, 1, 1e-12);
 }
 
 static void expect_unit(const char *word, enum unit unit, double value, double stored)
