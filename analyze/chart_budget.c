@@ -35,7 +35,7 @@ static void row(struct text *out, const struct chart_view *view, double kelvin, 
 {
     script_number(out, shown(view, kelvin));
     text_addf(out, " %zu \"%s\" # %s\n", place,
-              word_number(view->style, shown(view, kelvin), decimals(view)).s, key);
+              word_small(view->style, UNIT_KELVIN, kelvin, decimals(view)).s, key);
 }
 
 static void data(struct text *out, const struct chart_view *view)

@@ -77,7 +77,7 @@ static void say_change(struct prose *prose, const struct engine_answer *engine, 
     const struct interval after = band->side[SIDE_AFTER].coolant;
     int decimals = word_decimals(style, UNIT_KELVIN, band->change);
     say(prose,
-        "At %s and %s sea the coolant goes from %s to %s: a change of %s (%s interval %s %s).",
+        "At %s and %s sea the coolant goes from %s to %s: a change of %s (%s interval %s\u00a0%s).",
         word_rpm(band->rpm).s, word_quantity(style, UNIT_DEGC, sea, 1).s,
         word_value(style, UNIT_DEGC, before.value, word_decimals(style, UNIT_DEGC, before)).s,
         word_quantity(style, UNIT_DEGC, after.value, word_decimals(style, UNIT_DEGC, after)).s,

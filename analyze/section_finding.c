@@ -74,7 +74,7 @@ static void key_figure(struct document *document, const struct report_input *inp
     struct text what = {0}, sure = {0}, other = {0};
     text_addf(&what, "Change of coolant temperature at %s and a sea of %s", word_rpm(band->rpm).s,
               word_quantity(style, UNIT_DEGC, input->answer->reference_sea, 1).s);
-    text_addf(&sure, "%s interval %s %s", word_level(style, input->answer->confidence_level).s,
+    text_addf(&sure, "%s interval %s\u00a0%s", word_level(style, input->answer->confidence_level).s,
               word_range(style, UNIT_KELVIN, band->change, decimals, true).s,
               unit_symbol(UNIT_KELVIN, style->units));
     other_units(&other, style, band->change);

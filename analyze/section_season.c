@@ -335,7 +335,7 @@ static void key_figure(struct document *document, const struct report_input *inp
     struct text sure = {0};
     int decimals = word_decimals(input->style, UNIT_DEGC, f->now);
     other.units = input->style->units == UNITS_US ? UNITS_SI : UNITS_US;
-    text_addf(&sure, "%s interval %s %s",
+    text_addf(&sure, "%s interval %s\u00a0%s",
               word_level(input->style, input->seasons->options.confidence_level).s,
               word_range(input->style, UNIT_DEGC, f->now, decimals, false).s,
               unit_symbol(UNIT_DEGC, input->style->units));
