@@ -4,6 +4,7 @@
 #include <errno.h>
 #include <math.h>
 #include <stdint.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -28,15 +29,60 @@ static void add_allowed(struct text *words, const struct command_syntax *syntax)
         text_add(words, "--help");
 }
 
+/* How many letters have to be put in, taken out, changed or swapped to make one word of the other;
+ * more than 2 is just 3. */
+static unsigned slips(const char *one, const char *other, unsigned most)
+{
+    while (*one != '\0' && *one == *other)
+        one++, other++;
+    if (*one == '\0' && *other == '\0')
+        return 0;
+    if (most == 0)
+        return 1;
+    unsigned least = 3;
+    const bool left = *one != '\0', right = *other != '\0';
+    const bool swapped = left && right && one[0] == other[1] && one[1] == other[0];
+    const unsigned by[] = {
+        left ? slips(one + 1, other, most - 1) : 3,
+        right ? slips(one, other + 1, most - 1) : 3,
+        left && right ? slips(one + 1, other + 1, most - 1) : 3,
+        swapped ? slips(one + 2, other + 2, most - 1) : 3,
+    };
+    for (size_t i = 0; i < sizeof by / sizeof by[0]; i++)
+        least = by[i] < least ? by[i] : least;
+    return least + 1;
+}
+
+/* The option that a slip of the fingers makes this of; NULL if none is near. */
+static const struct option_row *nearest_row(const struct command_syntax *syntax, const char *option)
+{
+    char name[64];
+    snprintf(name, sizeof name, "%.*s", (int)strcspn(option, "="), option);
+    const struct option_row *nearest = NULL;
+    unsigned least = 3;
+    for (size_t i = 0; i < syntax->row_count; i++) {
+        unsigned away = slips(name, syntax->rows[i].name, 2);
+        nearest = away < least ? &syntax->rows[i] : nearest;
+        least = away < least ? away : least;
+    }
+    return nearest;
+}
+
 static enum status unknown(const struct command_syntax *syntax, const char *option,
                            struct complaint *complaint)
 {
     struct text allowed = {0}, clean = {0};
-    add_allowed(&allowed, syntax);
+    const struct option_row *nearest = nearest_row(syntax, option);
+    if (nearest != NULL) {
+        text_addf(&allowed, "did you mean %s? `searun-analyze %s --help` tells all", nearest->name,
+                  syntax->name);
+    } else {
+        text_addf(&allowed, "`searun-analyze %s` knows ", syntax->name);
+        add_allowed(&allowed, syntax);
+    }
     text_clip(&clean, option, 60);
-    enum status status =
-        complain(complaint, STATUS_BAD_USAGE, "unknown option %s; `searun-analyze %s` knows %s",
-                 text_string(&clean), syntax->name, text_string(&allowed));
+    enum status status = complain(complaint, STATUS_BAD_USAGE, "unknown option %s; %s",
+                                  text_string(&clean), text_string(&allowed));
     text_free(&allowed);
     text_free(&clean);
     return status;
@@ -113,7 +159,7 @@ static int take_option(struct reading_line *line, int count, char **arguments, e
     }
     if (row->kind == OPTION_LIST)
         return 1 + (int)take_list(line, row, count - 1, arguments + 1, status);
-    if (count < 2) {
+    if (count < 2 || strncmp(arguments[1], "--", 2) == 0) {
         *status = complain(line->complaint, STATUS_BAD_USAGE, "%s needs %s behind it", row->name,
                            row->argument);
         return 1;
@@ -131,9 +177,9 @@ static enum status take_positional(struct reading_line *line, const char *value)
         struct text clean = {0};
         text_clip(&clean, value, 60);
         enum status status = complain(line->complaint, STATUS_BAD_USAGE,
-                                      "do not know what to do with %s; usage: "
-                                      "searun-analyze %s %s",
-                                      text_string(&clean), syntax->name, syntax->arguments);
+                                      "%s: %s; usage: searun-analyze %s %s", text_string(&clean),
+                                      syntax->stray != NULL ? syntax->stray : "one name too many",
+                                      syntax->name, syntax->arguments);
         text_free(&clean);
         return status;
     }

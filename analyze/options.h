@@ -36,6 +36,7 @@ struct command_syntax {
     enum option_kind
         positional; /* OPTION_FLAG: none, OPTION_VALUE: exactly one, OPTION_LIST: one up */
     enum status (*take_positional)(void *request, const char *value, struct complaint *complaint);
+    const char *stray; /* what to do about a name that is one too many; NULL: nothing but usage */
 };
 
 /* Reads the arguments behind the command's name into `request`. *help is set (and the rest not

@@ -207,6 +207,7 @@ const struct command_syntax compare_syntax = {
     sizeof compare_rows / sizeof compare_rows[0],
     OPTION_FLAG,
     NULL,
+    "say which side of the service a run is on",
 };
 
 void compare_request_default(struct compare_request *request)
@@ -323,6 +324,7 @@ const struct command_syntax show_syntax = {
     sizeof show_rows / sizeof show_rows[0],
     OPTION_VALUE,
     take_show_run,
+    NULL,
 };
 
 TAKE(take_export_run)
@@ -404,6 +406,7 @@ const struct command_syntax export_syntax = {
     sizeof export_rows / sizeof export_rows[0],
     OPTION_VALUE,
     take_export_run,
+    NULL,
 };
 
 TAKE(take_check_run)
@@ -435,6 +438,7 @@ const struct command_syntax check_syntax = {
     sizeof check_rows / sizeof check_rows[0],
     OPTION_LIST,
     take_check_run,
+    NULL,
 };
 
 TAKE(take_note_run)
@@ -468,4 +472,5 @@ const struct command_syntax note_syntax = {
     sizeof note_rows / sizeof note_rows[0],
     OPTION_LIST,
     take_note_run,
+    NULL,
 };

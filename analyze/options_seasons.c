@@ -120,6 +120,7 @@ const struct command_syntax seasons_syntax = {
     sizeof rows / sizeof rows[0],
     OPTION_LIST,
     take_run,
+    NULL,
 };
 
 void seasons_request_default(struct seasons_request *request)

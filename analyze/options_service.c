@@ -83,4 +83,5 @@ const struct command_syntax service_syntax = {
     sizeof rows / sizeof rows[0],
     OPTION_VALUE,
     take_place,
+    NULL,
 };

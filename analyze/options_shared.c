@@ -5,6 +5,7 @@
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
+#include <strings.h>
 
 #include "channel.h"
 
@@ -63,9 +64,9 @@ enum status option_read_seed(uint64_t *seed, const char *value, struct complaint
 
 enum status option_read_units(struct style *style, const char *value, struct complaint *complaint)
 {
-    if (strcmp(value, "si") == 0)
+    if (strcasecmp(value, "si") == 0)
         style->units = UNITS_SI;
-    else if (strcmp(value, "us") == 0)
+    else if (strcasecmp(value, "us") == 0)
         style->units = UNITS_US;
     else
         return complain(complaint, STATUS_BAD_USAGE, "give si or us");
@@ -86,17 +87,17 @@ enum status option_take_units(void *request, const char *value, struct complaint
 
 enum status option_take_decimal(void *request, const char *value, struct complaint *complaint)
 {
-    if (strcmp(value, "point") != 0 && strcmp(value, "comma") != 0)
+    if (strcasecmp(value, "point") != 0 && strcasecmp(value, "comma") != 0)
         return complain(complaint, STATUS_BAD_USAGE, "give point or comma");
-    handing_of(request)->style.decimal_comma = strcmp(value, "comma") == 0;
+    handing_of(request)->style.decimal_comma = strcasecmp(value, "comma") == 0;
     return STATUS_OK;
 }
 
 enum status option_take_paper(void *request, const char *value, struct complaint *complaint)
 {
-    if (strcmp(value, "a4") != 0 && strcmp(value, "letter") != 0)
+    if (strcasecmp(value, "a4") != 0 && strcasecmp(value, "letter") != 0)
         return complain(complaint, STATUS_BAD_USAGE, "give a4 or letter");
-    handing_of(request)->paper = strcmp(value, "letter") == 0 ? PAPER_LETTER : PAPER_A4;
+    handing_of(request)->paper = strcasecmp(value, "letter") == 0 ? PAPER_LETTER : PAPER_A4;
     return STATUS_OK;
 }
 

@@ -152,8 +152,7 @@ static enum status take_results(const struct path_list *paths, struct outing_res
         return status;
     const char *why = out->refused_count > 0 ? out->refused[0].why : "";
     if (paths->count == 1)
-        return complain(complaint, STATUS_NOT_FOUND, "the only run there cannot be used: %.800s",
-                        why);
+        return complain(complaint, STATUS_NOT_FOUND, "%.900s", why);
     return complain(complaint, STATUS_NOT_FOUND,
                     "not one of the %zu runs there can be used. The first: %.800s", paths->count,
                     why);

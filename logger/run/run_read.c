@@ -43,8 +43,9 @@ static enum status check_signature(const char *path, struct complaint *complaint
         return complain(complaint, STATUS_IO, "%s: %s", path, strerror(number));
     if (got < (ssize_t)sizeof head || memcmp(head, "\x89HDF\r\n\x1a\n", 8) != 0)
         return complain(complaint, STATUS_BAD_DATA,
-                        "%s is not a run file (it does not begin like an HDF5 file). Captures of "
-                        "sentences or frames are replayed with searun-logger first.",
+                        "%s is not a run file (it does not begin like an HDF5 file). searun-logger "
+                        "makes run files: --replay of a capture, --sheet of a sheet filled in, "
+                        "--csv of a table.",
                         path);
     if (head[8] < 2)
         return complain(complaint, STATUS_BAD_DATA,

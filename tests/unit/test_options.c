@@ -98,7 +98,7 @@ static void refuses_with_words(void **state)
 {
     (void)state;
     REFUSED("unknown option --befor", "--befor", "a");
-    REFUSED("--before RUN..., --after RUN...", "--befor", "a");
+    REFUSED("--before RUN..., --after RUN...", "--former", "a");
     REFUSED("name the runs of both sides", "--before", "a");
     REFUSED("--before needs RUN...", "--before", "--after", "b");
     REFUSED("--seed needs N", "--before", "a", "--after", "b", "--seed");
@@ -124,7 +124,14 @@ static void refuses_with_words(void **state)
     REFUSED("si or us", "--units", "metric");
     REFUSED("number of the engine", "--control", "port");
     REFUSED("name is empty", "--output", "");
-    REFUSED("do not know what to do with a.h5", "a.h5");
+    REFUSED("a.h5: say which side of the service a run is on; usage: searun-analyze compare "
+            "--before RUN...",
+            "a.h5", "b.h5");
+    REFUSED("unknown option --outptu; did you mean --output?", "--outptu", "x");
+    REFUSED("did you mean --after?", "--aftr", "x");
+    REFUSED("did you mean --thermostat?", "--termostat=71,82");
+    REFUSED("`searun-analyze compare` knows --before RUN", "--colour");
+    REFUSED("--output needs DIR", "--output", "--quiet");
 }
 
 static void temperature(const char *text, double expected)

@@ -293,7 +293,7 @@ static void other_files_are_told_apart(void **state)
     write_bytes(path, "", 0);
     says(path, STATUS_BAD_DATA, "is empty");
     write_bytes(path, "$IIMTW,12.5,C*1B\r\n", 18);
-    says(path, STATUS_BAD_DATA, "replayed with searun-logger first");
+    says(path, STATUS_BAD_DATA, "--replay of a capture, --sheet of a sheet filled in");
     write_bytes(path, "\x89HDF\r\n\x1a\n", 8);
     says(path, STATUS_BAD_DATA, "is not a run file");
     write_bytes(path, "\x89HDF\r\n\x1a\n\0\0\0\0\0\0", 14);
