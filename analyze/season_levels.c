@@ -33,7 +33,9 @@
     0.25                /* of what holds say of a valve that nobody knows: its law is a guess too */
 #define RATED_TRUST 0.4 /* the same of one whose rating is known */
 #define LAG_EXPONENT 0.6 /* see evidence.c */
-#define RISE_LEAST 0.2   /* K */
+#define REACH_LEAST 0.01 /* of ln K, over which a reading is looked at */
+#define REACH_MOST 0.1
+#define RISE_LEAST 0.2 /* K */
 #define ROUNDS 25
 #define SETTLED 1e-5
 #define STEP_MOST 0.5     /* in ln K, of a level in one round */
@@ -193,13 +195,22 @@ static void lean_on_knots(struct point *p, unsigned place, double x, double gain
     p->lean[place + 1] = gain * share;
 }
 
+/* Over what range of ln K a reading is looked at. At the elbow of the thermostat a reading that is by
+ * chance high seems to tell much and one that is low little: looked at narrowly, coarse readings would
+ * count the more the higher they are. */
+static double reach_of(const struct fitting *f, const struct level_hold *hold)
+{
+    double rise = exp(ln_rise(f->at, f->level[hold->run], log(hold->rpm / f->job->reference_rpm)));
+    return fmin(fmax(hold->reading_u / fmax(rise, 1), REACH_LEAST), REACH_MOST);
+}
+
 static void look_at(struct fitting *f, size_t i)
 {
     static const double steps[3] = {0.05, 0.05, 0.005};
     const struct level_hold *hold = &f->job->holds[i];
     const struct level_run *run = &f->job->runs[hold->run];
     struct point *p = &f->points[i];
-    double level = f->level[hold->run], around = 0.01;
+    double level = f->level[hold->run], around = reach_of(f, hold);
     unsigned valve = (unsigned)(LEVEL_THERMOSTAT + 3 * run->thermostat), sender = sender_of(run);
     p->x = log(hold->rpm / f->job->reference_rpm);
     double reading = reading_of(f, hold, f->at, level, p->x);

@@ -104,6 +104,14 @@ static double instrument_u(const struct outing_engine *engine)
     return stated ? engine->coolant_instrument_u : SENDER_U;
 }
 
+/* What is the same in all outings: how far the instrument is off, and the rounding, since the same
+ * temperature is rounded alike each time. */
+static double offset_u(const struct outing_engine *engine)
+{
+    double rounding = engine->by_hand ? engine->coolant_step / sqrt(12.0) : 0;
+    return engine->coolant_instrument_u > 0 ? hypot(engine->coolant_instrument_u, rounding) : 0;
+}
+
 enum status season_sender_number(const struct seasons *seasons, const struct season_engine *engine,
                                  struct gathered *g)
 {
@@ -133,8 +141,8 @@ enum status season_sender_number(const struct seasons *seasons, const struct sea
         g->sender_u[k] = fmax(hypot(own, other), SENDER_U);
     }
     if (g->run_count > 0)
-        g->offset_u = season_engine_in(seasons, engine, g->runs[g->run_count - 1].outing)
-                          ->coolant_instrument_u;
+        g->offset_u =
+            offset_u(season_engine_in(seasons, engine, g->runs[g->run_count - 1].outing));
     free(way);
     return STATUS_OK;
 }

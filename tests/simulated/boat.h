@@ -112,6 +112,7 @@ struct boat_hand {
     double step;       /* what the gauge is read to ... */
     bool fahrenheit;   /* ... in degF, else in degC */
     double sea_offset; /* K, of the sea thermometer */
+    bool each_held;    /* how long is written beside each reading, not once for all of them */
     const char *words; /* which gauge or infrared thermometer it is; NULL: not said */
 };
 

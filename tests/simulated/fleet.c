@@ -450,6 +450,7 @@ static void read_by_hand(const struct fleet_boat *boat, size_t first, struct boa
         .step = boat->plan.hand_step,
         .fahrenheit = boat->plan.hand_degf,
         .sea_offset = run->sea_sender.offset,
+        .each_held = true,
     };
     if (boat->plan.infrared)
         run->hand.offset += random_uniform(random, -anew, anew) + random_uniform(random, -1.1, 1.1);

@@ -39,8 +39,9 @@ static void put_head(const struct boat_scenario *scenario, const char *purpose, 
     if (engine->plate_thermostat && engine->plate_thermostat[0])
         fprintf(to, "thermostat,\"%s °C\"\n", engine->plate_thermostat);
     fprintf(to, "purpose,%s\ndate,%s\ntime zone,UTC\nengine started,%s\n", purpose, day, hour);
-    fprintf(to, "held,%g min\ntachometer read to,%g rpm\nsea thermometer read to,%g °C\n",
-            minutes_held(scenario), SPEED_STEP, SEA_STEP);
+    if (!hand->each_held)
+        fprintf(to, "held,%g min\n", minutes_held(scenario));
+    fprintf(to, "tachometer read to,%g rpm\nsea thermometer read to,%g °C\n", SPEED_STEP, SEA_STEP);
     if (hand->step > 0)
         fprintf(to, "%s read to,%g %s\n", hand->infrared ? "infrared thermometer" : "gauge",
                 hand->step, hand->fahrenheit ? "°F" : "°C");
@@ -61,7 +62,8 @@ static double read_coolant(const struct boat *boat, struct random *random)
 }
 
 /* `ends`: s since the start at which the hold is over; whole minutes, as people write them. */
-static void put_row(const struct boat *boat, double ends, struct random *random, FILE *to)
+static void put_row(const struct boat *boat, double ends, double held, struct random *random,
+                    FILE *to)
 {
     const time_t at = (time_t)(boat->scenario->start_unix + (int64_t)ends);
     double sea =
@@ -70,8 +72,11 @@ static void put_row(const struct boat *boat, double ends, struct random *random,
     struct tm date;
     gmtime_r(&at, &date);
     strftime(hour, sizeof hour, "%H:%M", &date);
-    fprintf(to, "%s,%.0f,%.1f,%.1f,\n", hour, rounded(boat->truth.engine[0].rpm, SPEED_STEP),
+    fprintf(to, "%s,%.0f,%.1f,%.1f,", hour, rounded(boat->truth.engine[0].rpm, SPEED_STEP),
             read_coolant(boat, random), rounded(sea, SEA_STEP));
+    if (boat->scenario->hand.each_held)
+        fprintf(to, "%.0f,", floor(held / 60));
+    fputc('\n', to);
 }
 
 enum status write_sheet(const struct boat_scenario *scenario, const char *purpose, FILE *to,
@@ -84,15 +89,15 @@ enum status write_sheet(const struct boat_scenario *scenario, const char *purpos
     if (boat == NULL)
         return complain(complaint, STATUS_MEMORY, "no memory for the boat model");
     put_head(scenario, purpose, to);
-    fprintf(to, "time,rpm,%s [%s],sea [°C],notes\n",
+    fprintf(to, "time,rpm,%s [%s],sea [°C],%snotes\n",
             scenario->hand.infrared ? "thermostat housing" : "gauge",
-            scenario->hand.fahrenheit ? "°F" : "°C");
+            scenario->hand.fahrenheit ? "°F" : "°C", scenario->hand.each_held ? "held [min]," : "");
     boat_start(boat, scenario);
     do {
         if (leg == scenario->leg_count || boat->truth.t < ends - EARLY)
             continue;
         if (scenario->leg[leg].hold)
-            put_row(boat, ends, &random, to);
+            put_row(boat, ends, scenario->leg[leg].seconds, &random, to);
         leg++;
         ends += leg < scenario->leg_count ? scenario->leg[leg].seconds : 0;
     } while (boat_advance(boat));
