@@ -556,6 +556,15 @@ static enum status place_curves(const struct solving *s)
 
 /* --- the outlook */
 
+/* Whether earlier stretches tell how fast this engine fouls: the last one may go on at their rate. */
+static bool may_borrow(const struct season_series *series)
+{
+    bool told = false;
+    for (size_t i = 0; i + 1 < series->segment_count; i++)
+        told = told || series->segments[i].enough;
+    return told && series->point_count >= BORROW_POINTS;
+}
+
 static void set_outlook(const struct solving *s)
 {
     const struct series_job *job = s->job;
@@ -564,8 +573,7 @@ static void set_outlook(const struct solving *s)
     f->borrowed = !last->enough;
     bool serviced = season_done_between(job->seasons, job->boat, job->first, job->second, s->now,
                                         INFINITY, NULL);
-    bool enough = last->enough ||
-                  (job->series->point_count >= BORROW_POINTS && job->series->segment_count > 1);
+    bool enough = last->enough || may_borrow(job->series);
     bool vague = f->at.low < s->now + VAGUE_LOW && !(f->at.value < s->now + VAGUE_VALUE);
     bool wide = vague && !isfinite(f->at.high);
     f->outlook = serviced                     ? OUTLOOK_SERVICED

@@ -94,6 +94,11 @@ static enum finding in_reserve(const struct season_engine *engine)
     return engine->forecast.now.value > engine->normal_high ? FINDING_RAISED : FINDING_LOWERED;
 }
 
+static const char *by_rate(const struct season_forecast *f)
+{
+    return f->borrowed ? ", by the fouling rate of earlier years" : "";
+}
+
 enum finding season_headline(const struct season_engine *engine, struct text *out)
 {
     const struct season_forecast *f = &engine->forecast;
@@ -117,12 +122,12 @@ enum finding season_headline(const struct season_engine *engine, struct text *ou
             return in_reserve(engine);
         }
         if (f->at.low < last_at(engine) + SOON) {
-            text_addf(out, "Plan the next service now: the alarm may come from %s on",
-                      season_month(fmax(f->at.low, last_at(engine))).s);
+            text_addf(out, "Plan the next service now: the alarm may come from %s on%s",
+                      season_month(fmax(f->at.low, last_at(engine))).s, by_rate(f));
             return FINDING_RAISED;
         }
-        text_addf(out, "Reserve is left by outings up to %s; plan the next service before %s",
-                  season_month(last_at(engine)).s, season_month(f->at.low).s);
+        text_addf(out, "Reserve is left by outings up to %s; plan the next service before %s%s",
+                  season_month(last_at(engine)).s, season_month(f->at.low).s, by_rate(f));
         return in_reserve(engine);
     case OUTLOOK_SERVICED:
         text_add(out, "Serviced after the last outing: record one to see what it brought");
@@ -246,21 +251,31 @@ static void add_hours(struct text *words, const struct season_forecast *f)
         text_add(words, "never)");
 }
 
-static const char *as_before(const struct season_forecast *f)
+/* "goes on like this", or at what rate it is taken to go on. */
+static void say_rate(struct text *words, const struct season_engine *engine)
 {
-    return f->borrowed ? "as it did between earlier services (there are too few outings since the "
-                         "last one)"
-                       : "like this";
+    const struct season_series *series = &engine->series;
+    size_t points = series->segments[series->segment_count - 1].points;
+    if (!engine->forecast.borrowed) {
+        text_add(words, "If fouling goes on like this, ");
+        return;
+    }
+    text_addf(words,
+              "There %s since the last service, too few for a fouling rate of their own; this is "
+              "reckoned from the rate between earlier services, and may change with %s more. If "
+              "fouling goes on at that rate, ",
+              points == 1 ? "is only one outing"
+                          : word_of("are only %s", word_count(points, "outing", "outings").s).s,
+              points == 1 ? "two" : "one or two");
 }
 
 static void say_date(struct text *words, const struct report_input *input,
                      const struct season_engine *engine)
 {
     const struct season_forecast *f = &engine->forecast;
-    text_addf(words,
-              "If fouling goes on %s, the alarm temperature would be reached about %s (%s "
-              "interval: %s to %s)",
-              as_before(f), season_month(f->at.value).s,
+    say_rate(words, engine);
+    text_addf(words, "the alarm temperature would be reached about %s (%s interval: %s to %s)",
+              season_month(f->at.value).s,
               word_level(input->style, input->seasons->options.confidence_level).s,
               season_month(f->at.low).s,
               isfinite(f->at.high) ? season_month(f->at.high).s : "never");
@@ -289,11 +304,9 @@ static void say_outlook(struct document *document, const struct report_input *in
                          "looked at before the warm season.");
         break;
     case OUTLOOK_NOT_IN_SIGHT:
-        text_addf(
-            &words,
-            "If fouling goes on %s, nothing shows that the alarm temperature would be reached "
-            "within the next 30 years",
-            as_before(f));
+        say_rate(&words, engine);
+        text_add(&words, "nothing shows that the alarm temperature would be reached within the "
+                         "next 30 years");
         if (isfinite(f->at.low))
             text_addf(&words,
                       "; it could be in %s at the earliest (%s interval), which is the end to plan "

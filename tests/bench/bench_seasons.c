@@ -76,8 +76,9 @@ static bool print_what(const struct fleet_family *family, const struct fleet_boa
     static const struct {
         double factor;
         const char *unit;
-    } shown[FLEET_WHATS] = {{100, "% a year"}, {100, "% a year"}, {100, "%"},        {1, "K"},
-                            {1, "K"},          {1, "years"},      {100, "% a year"}, {100, "%"}};
+    } shown[FLEET_WHATS] = {{100, "% a year"}, {100, "% a year"}, {100, "%"},
+                            {1, "K"},          {1, "K"},          {1, "years"},
+                            {1, "years"},      {100, "% a year"}, {100, "%"}};
     struct fleet_tally tally;
     fleet_tally(scores, count, what, &tally);
     if (tally.intervals == 0)

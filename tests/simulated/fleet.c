@@ -290,6 +290,9 @@ static void draw_services(struct fleet_boat *boat, struct random *random)
         draw_work(boat, FLEET_CLEAN, random_uniform(random, 3.5, 6), random);
     if (boat->plan.services && pick >= 0.5)
         draw_work(boat, FLEET_REPLACE, random_uniform(random, pick < 0.8 ? 4 : 7.2, 8.4), random);
+    if (boat->plan.late_service)
+        add_service(boat, FLEET_CLEAN, season_start(boat, boat->plan.seasons - 1) - 60 * DAY_S,
+                    random_uniform(random, 0.7, 0.95));
     for (size_t i = 1; i < boat->plan.seasons; i++)
         add_service(boat, FLEET_ZINC, season_start(boat, i) - 20 * DAY_S, 0);
     sort_services(boat);
@@ -329,7 +332,8 @@ static void draw_outings(struct fleet_boat *boat, struct random *random)
     const struct fleet_plan *plan = &boat->plan;
     double slow = random_normal(random), before = season_start(boat, 0);
     for (size_t season = 0; season < plan->seasons; season++) {
-        const size_t count = 2 + random_word(random) % 5;
+        const bool last = plan->late_service && season + 1 == plan->seasons;
+        const size_t count = last ? 1 + random_word(random) % 2 : 2 + random_word(random) % 5;
         for (size_t i = 0; i < count && boat->outing_count < FLEET_OUTINGS_MAX; i++) {
             struct fleet_outing *outing = &boat->outing[boat->outing_count++];
             const double share = ((double)i + random_uniform(random, 0.15, 0.85)) / (double)count;

@@ -29,6 +29,7 @@ struct fleet_plan {
     enum run_flavour flavour;
     enum fleet_growth growth;
     bool services;     /* false: never served */
+    bool late_service; /* cleaned before the last season, of which one or two outings are known */
     bool fuel;         /* fuel rate recorded */
     bool plate;        /* thermostat known from its plate */
     double day_sd;     /* relative standard deviation of the load from day to day ... */

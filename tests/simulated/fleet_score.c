@@ -31,6 +31,11 @@ static void unserved(struct fleet_plan *plan)
     plan->services = false;
 }
 
+static void just_served(struct fleet_plan *plan)
+{
+    plan->late_service = true;
+}
+
 static void with_fuel(struct fleet_plan *plan)
 {
     plan->fuel = true;
@@ -108,6 +113,7 @@ const struct fleet_family fleet_families[] = {
     {"linear", "fouling grows steadily, ten seasons", 0.85, as_it_is},
     {"limit", "fouling grows towards a limit", 0.80, asymptotic},
     {"unserved", "never served", 0.80, unserved},
+    {"served", "cleaned last winter, one or two outings since", 0.80, just_served},
     {"fuel", "fuel rate recorded", 0.85, with_fuel},
     {"sentences", "NMEA 0183, steps of 0.1 K, no hour meter", 0.85, sentences},
     {"unrated", "nobody knows the thermostat", 0.85, unrated},
@@ -147,6 +153,7 @@ const char *const fleet_what_words[FLEET_WHATS] = {
     [FLEET_STEP_FULL] = "... at full throttle",
     [FLEET_NOW] = "reading at the last outing",
     [FLEET_DATE] = "date of the alarm",
+    [FLEET_DATE_BORROWED] = "... by an earlier fouling rate",
     [FLEET_PAIR_TREND] = "one engine over the other, trend",
     [FLEET_PAIR_STEP] = "... service step",
 };
@@ -274,7 +281,7 @@ static void check_outlook(const struct checking *c, size_t e)
     years = years < NEVER_YEARS ? fmax(years, 0) : INFINITY;
     const struct interval found = {years_from(now, f->at.value), years_from(now, f->at.low),
                                    years_from(now, f->at.high)};
-    add_check(c, FLEET_DATE, years, found);
+    add_check(c, f->borrowed ? FLEET_DATE_BORROWED : FLEET_DATE, years, found);
 }
 
 static void check_all(const struct checking *c)
@@ -379,7 +386,8 @@ bool fleet_held(const struct fleet_check *check)
 {
     /* A day either way: the truth of an alarm that sounds already lies at the last outing
      * itself. */
-    const double slack = check->what == FLEET_DATE ? 1.0 / 365 : 0;
+    const bool dated = check->what == FLEET_DATE || check->what == FLEET_DATE_BORROWED;
+    const double slack = dated ? 1.0 / 365 : 0;
     return check->truth >= check->found.low - slack && check->truth <= check->found.high + slack;
 }
 

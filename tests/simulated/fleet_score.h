@@ -31,12 +31,13 @@ const struct fleet_family *fleet_family_find(const char *key); /* or NULL */
 void fleet_family_plan(const struct fleet_family *family, uint64_t seed, struct fleet_plan *plan);
 
 enum fleet_what {
-    FLEET_TREND,     /* growth of the open rise a year, of stretches with outings enough */
-    FLEET_TREND_FEW, /* ... of the others */
-    FLEET_STEP,      /* ratio of the open rise over a service */
-    FLEET_STEP_FULL, /* K, change of the reading at full throttle in the warmest sea */
-    FLEET_NOW,       /* degC, that reading at the last outing */
-    FLEET_DATE,      /* years from the last outing to the alarm; INFINITY: never */
+    FLEET_TREND,         /* growth of the open rise a year, of stretches with outings enough */
+    FLEET_TREND_FEW,     /* ... of the others */
+    FLEET_STEP,          /* ratio of the open rise over a service */
+    FLEET_STEP_FULL,     /* K, change of the reading at full throttle in the warmest sea */
+    FLEET_NOW,           /* degC, that reading at the last outing */
+    FLEET_DATE,          /* years from the last outing to the alarm; INFINITY: never */
+    FLEET_DATE_BORROWED, /* ... where the slope is that of earlier stretches */
     FLEET_PAIR_TREND,
     FLEET_PAIR_STEP, /* of one engine over the other */
     FLEET_WHATS
