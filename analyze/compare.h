@@ -15,6 +15,8 @@ struct source_wish {
     char source[64];
 };
 
+#define SOURCE_WISHES 16
+
 struct compare_options {
     size_t before_count, after_count;
     char **before, **after;                   /* paths */
@@ -33,7 +35,8 @@ struct compare_options {
     const char *service_log; /* the service history; NULL: none */
     bool service_log_found;  /* it was not named, but lies beside a run: a fault in it only warns */
     size_t wish_count;
-    struct source_wish wishes[16];
+    struct source_wish wishes[SOURCE_WISHES];
+    bool wishes_may_fail; /* runs that have not got the source are no error */
 };
 
 /* Defaults as above. */

@@ -98,7 +98,7 @@ static enum status check_wish(const struct comparison *c, const struct source_wi
 enum status comparison_check_wishes(const struct comparison *c)
 {
     enum status status = STATUS_OK;
-    for (size_t i = 0; i < c->options->wish_count && !status; i++)
+    for (size_t i = 0; i < c->options->wish_count && !c->options->wishes_may_fail && !status; i++)
         status = check_wish(c, &c->options->wishes[i]);
     return status;
 }

@@ -188,8 +188,9 @@ static enum status read_seasons(const struct seasons_request *request, struct se
     struct seasons_paths paths = {
         .count = request->runs.count,
         .list = request->runs.list,
-        .services = request->services,
+        .services = request->service,
         .reading = {.no_cache = request->no_cache,
+                    .wishes = {request->boat_file, request->wish_count, request->wishes},
                     .progress = progress != NULL ? read_progress : NULL,
                     .self = progress},
     };

@@ -84,7 +84,10 @@ struct seasons_request {
     struct handing handing; /* first: options_shared.h */
     struct seasons_options options;
     struct string_list runs; /* files and folders */
-    const char *services;    /* NULL: found beside the runs */
+    const char *service;     /* the log; NULL: found beside the runs; "none" */
+    const char *boat_file;   /* NULL */
+    size_t wish_count;
+    struct source_wish wishes[SOURCE_WISHES];
     bool no_cache;
 };
 

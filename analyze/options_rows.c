@@ -97,40 +97,10 @@ TAKE(take_as_given)
     return STATUS_OK;
 }
 
-/* Reads the CHANNEL before '='; CHANNEL_COUNT if there is none of that name. */
-static enum channel_id channel_named(const char *value, size_t length)
-{
-    char key[64];
-    if (length >= sizeof key)
-        return CHANNEL_COUNT;
-    memcpy(key, value, length);
-    key[length] = '\0';
-    return channel_find(key);
-}
-
 TAKE(take_source)
 {
     struct compare_options *options = &((struct compare_request *)target)->options;
-    const size_t most = sizeof options->wishes / sizeof options->wishes[0];
-    const char *equals = strchr(value, '=');
-    if (equals == NULL || equals[1] == '\0')
-        return complain(
-            complaint, STATUS_BAD_USAGE,
-            "give CHANNEL=SOURCE, for example sea_temperature=MTW; `searun-analyze show "
-            "RUN` lists both");
-    enum channel_id channel = channel_named(value, (size_t)(equals - value));
-    if (channel == CHANNEL_COUNT)
-        return complain(complaint, STATUS_BAD_USAGE,
-                        "there is no channel of that name; `searun-analyze show RUN` lists them");
-    struct source_wish *wish = &options->wishes[options->wish_count];
-    if (options->wish_count == most || strlen(equals + 1) >= sizeof wish->source)
-        return complain(complaint, STATUS_BAD_USAGE,
-                        "at most %zu sources of at most %zu characters each", most,
-                        sizeof wish->source - 1);
-    wish->channel = channel;
-    strcpy(wish->source, equals + 1);
-    options->wish_count++;
-    return STATUS_OK;
+    return option_read_wish(options->wishes, &options->wish_count, value, complaint);
 }
 
 TAKE(take_boat)
@@ -285,13 +255,7 @@ void compare_command(struct text *out, const struct compare_request *request)
         text_addf(out, " --control %d", options->control_engine);
     if (options->as_given)
         text_add(out, " --as-given");
-    for (size_t i = 0; i < options->wish_count; i++) {
-        struct text wish = {0};
-        text_addf(&wish, "%s=%s", channel_get(options->wishes[i].channel)->key,
-                  options->wishes[i].source);
-        option_add_words(out, "--source", text_string(&wish));
-        text_free(&wish);
-    }
+    option_add_wishes(out, options->wishes, options->wish_count);
     option_add_number(out, "--confidence", options->confidence_level);
     option_add_handing(out, options->seed, &request->handing);
 }
@@ -348,7 +312,7 @@ static enum status bad_channel(const char *value, struct complaint *complaint)
 TAKE(take_channel)
 {
     struct export_request *request = target;
-    enum channel_id channel = channel_named(value, strlen(value));
+    enum channel_id channel = option_channel(value, strlen(value));
     if (channel == CHANNEL_COUNT)
         return bad_channel(value, complaint);
     for (size_t i = 0; i < request->channel_count; i++)

@@ -64,9 +64,20 @@ TAKE(take_seed)
     return option_read_seed(&request_of(target)->options.seed, value, complaint);
 }
 
-TAKE(take_services)
+TAKE(take_service)
 {
-    return option_read_name(&request_of(target)->services, value, complaint);
+    return option_read_name(&request_of(target)->service, value, complaint);
+}
+
+TAKE(take_boat)
+{
+    return option_read_name(&request_of(target)->boat_file, value, complaint);
+}
+
+TAKE(take_source)
+{
+    struct seasons_request *request = request_of(target);
+    return option_read_wish(request->wishes, &request->wish_count, value, complaint);
 }
 
 TAKE(take_no_cache)
@@ -96,8 +107,16 @@ static const struct option_row rows[] = {
     {"--alarm", "C", OPTION_VALUE,
      "coolant temperature at which the alarm sounds, degC or with an F; default: as recorded",
      take_alarm},
-    {"--services", "FILE", OPTION_VALUE,
-     "the service log; default: service-log.csv beside the runs, if it is there", take_services},
+    {"--service", "LOG|none", OPTION_VALUE,
+     "the service history; default: service-log.csv beside the runs, if there is one",
+     take_service},
+    {"--boat", "FILE", OPTION_VALUE,
+     "facts of [boat] and [engine N] for what the run files do not hold; reads every run anew",
+     take_boat},
+    {"--source", "CHANNEL=SOURCE", OPTION_REPEAT,
+     "take a channel from this source (message, talker, address or transducer name), for example "
+     "sea_temperature=MTW, in every run that has it; reads every run anew",
+     take_source},
     {"--seed", "N", OPTION_VALUE, "seed of the Monte Carlo calculation; default 1", take_seed},
     HANDING_ROWS("report.pdf, report.html, report.txt, result.json, outings.csv, services.csv"),
     {"--no-cache", "", OPTION_FLAG,
@@ -134,7 +153,9 @@ void seasons_command(struct text *out, const struct seasons_request *request)
     const struct seasons_options *o = &request->options;
     text_add(out, "searun-analyze seasons");
     option_add_list(out, request->runs.list, request->runs.count);
-    option_add_words(out, "--services", request->services);
+    option_add_words(out, "--service", request->service);
+    option_add_words(out, "--boat", request->boat_file);
+    option_add_wishes(out, request->wishes, request->wish_count);
     option_add_thermostat(out, o->thermostat_start, o->thermostat_full);
     option_add_number(out, "--thermostat-uncertainty", o->thermostat_u);
     option_add_number(out, "--rpm", o->reference_rpm);

@@ -62,6 +62,40 @@ enum status option_read_seed(uint64_t *seed, const char *value, struct complaint
     return STATUS_OK;
 }
 
+enum channel_id option_channel(const char *value, size_t length)
+{
+    char key[64];
+    if (length >= sizeof key)
+        return CHANNEL_COUNT;
+    memcpy(key, value, length);
+    key[length] = '\0';
+    return channel_find(key);
+}
+
+enum status option_read_wish(struct source_wish *list, size_t *count, const char *value,
+                             struct complaint *complaint)
+{
+    const char *equals = strchr(value, '=');
+    if (equals == NULL || equals[1] == '\0')
+        return complain(
+            complaint, STATUS_BAD_USAGE,
+            "give CHANNEL=SOURCE, for example sea_temperature=MTW; `searun-analyze show "
+            "RUN` lists both");
+    enum channel_id channel = option_channel(value, (size_t)(equals - value));
+    if (channel == CHANNEL_COUNT)
+        return complain(complaint, STATUS_BAD_USAGE,
+                        "there is no channel of that name; `searun-analyze show RUN` lists them");
+    struct source_wish *wish = &list[*count];
+    if (*count == SOURCE_WISHES || strlen(equals + 1) >= sizeof wish->source)
+        return complain(complaint, STATUS_BAD_USAGE,
+                        "at most %d sources of at most %zu characters each", SOURCE_WISHES,
+                        sizeof wish->source - 1);
+    wish->channel = channel;
+    strcpy(wish->source, equals + 1);
+    ++*count;
+    return STATUS_OK;
+}
+
 enum status option_read_units(struct style *style, const char *value, struct complaint *complaint)
 {
     if (strcasecmp(value, "si") == 0)
@@ -166,4 +200,14 @@ void option_add_handing(struct text *out, uint64_t seed, const struct handing *h
         text_add(out, " --decimal comma");
     if (handing->paper == PAPER_LETTER)
         text_add(out, " --paper letter");
+}
+
+void option_add_wishes(struct text *out, const struct source_wish *list, size_t count)
+{
+    for (size_t i = 0; i < count; i++) {
+        struct text wish = {0};
+        text_addf(&wish, "%s=%s", channel_get(list[i].channel)->key, list[i].source);
+        option_add_words(out, "--source", text_string(&wish));
+        text_free(&wish);
+    }
 }

@@ -19,6 +19,11 @@ enum status option_read_kelvin(double *kelvin, const char *value, double least, 
 /* A whole number from 0 to `most` in decimal digits. */
 bool option_read_whole(const char *value, unsigned long long most, unsigned long long *out);
 enum status option_read_seed(uint64_t *seed, const char *value, struct complaint *complaint);
+/* The channel of a name; CHANNEL_COUNT if there is none. */
+enum channel_id option_channel(const char *value, size_t length);
+/* CHANNEL=SOURCE, added to a list that has room for SOURCE_WISHES. */
+enum status option_read_wish(struct source_wish *list, size_t *count, const char *value,
+                             struct complaint *complaint);
 enum status option_read_units(struct style *style, const char *value, struct complaint *complaint);
 
 /* --- rows. The request of a command with HANDING_ROWS has its struct handing first. */
@@ -59,6 +64,7 @@ void option_add_list(struct text *out, char *const *words, size_t count);
 void option_add_words(struct text *out, const char *option, const char *words);
 void option_add_number(struct text *out, const char *option, double value);
 void option_add_thermostat(struct text *out, double start, double full);
+void option_add_wishes(struct text *out, const struct source_wish *list, size_t count);
 void option_add_handing(struct text *out, uint64_t seed, const struct handing *handing);
 
 #endif

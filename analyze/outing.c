@@ -190,8 +190,18 @@ static enum status take_engines(const struct comparison *c, struct outing *out)
     return status;
 }
 
-enum status outing_read_as(const char *path, const char *sha256, struct outing *out,
-                           struct complaint *complaint)
+static void apply_wishes(const struct outing_wishes *wishes, struct compare_options *options)
+{
+    const size_t most = sizeof options->wishes / sizeof options->wishes[0];
+    options->boat_file = wishes->boat_file;
+    options->wish_count = wishes->count < most ? wishes->count : most;
+    options->wishes_may_fail = true;
+    for (size_t i = 0; i < options->wish_count; i++)
+        options->wishes[i] = wishes->list[i];
+}
+
+enum status outing_read_as(const char *path, const char *sha256, const struct outing_wishes *wishes,
+                           struct outing *out, struct complaint *complaint)
 {
     struct compare_options options;
     struct answer answer = {0};
@@ -199,6 +209,8 @@ enum status outing_read_as(const char *path, const char *sha256, struct outing *
     compare_options_default(&options);
     options.before = paths;
     options.before_count = 1;
+    if (wishes != NULL)
+        apply_wishes(wishes, &options);
     struct comparison c = {.options = &options,
                            .answer = &answer,
                            .complaint = complaint,
@@ -223,5 +235,5 @@ enum status outing_read_as(const char *path, const char *sha256, struct outing *
 
 enum status outing_read(const char *path, struct outing *out, struct complaint *complaint)
 {
-    return outing_read_as(path, NULL, out, complaint);
+    return outing_read_as(path, NULL, NULL, out, complaint);
 }

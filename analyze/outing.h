@@ -12,6 +12,7 @@
 #include <stdint.h>
 
 #include "answer.h"
+#include "compare.h"
 #include "facts.h"
 #include "status.h"
 #include "text.h"
@@ -78,9 +79,17 @@ struct outing {
  * STATUS_MEMORY. A run without engine speed or coolant temperature is no error: it has no holds. */
 enum status outing_read(const char *path, struct outing *out, struct complaint *complaint);
 
-/* The same where the SHA-256 of the file is known already: it is not taken again. */
-enum status outing_read_as(const char *path, const char *sha256, struct outing *out,
-                           struct complaint *complaint);
+/* What the user wants otherwise than a run by itself would give; all zero: nothing. */
+struct outing_wishes {
+    const char *boat_file; /* facts for what the run does not hold; NULL */
+    size_t count;
+    const struct source_wish *list; /* sources to take; of a run that has not got one, its own */
+};
+
+/* The same where the SHA-256 of the file is known already (NULL: it is taken), and with wishes (NULL:
+ * none). What comes of wishes depends on more than the file: it must not be kept. */
+enum status outing_read_as(const char *path, const char *sha256, const struct outing_wishes *wishes,
+                           struct outing *out, struct complaint *complaint);
 
 /* Frees what it owns and clears it. A zeroed outing may be freed. */
 void outing_free(struct outing *outing);

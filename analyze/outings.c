@@ -51,14 +51,15 @@ static enum status read_one(const struct gathering *g, const char *path, struct 
     char sha256[65];
     *kept = false;
     if (!file_mark_of(path, mark))
-        return outing_read(path, out, complaint); /* it has the words for it */
+        return outing_read_as(path, NULL, &g->options->wishes, out,
+                              complaint); /* it has the words for it */
     enum status status = provenance_sha256(path, sha256, complaint);
     if (status)
         return status;
     *kept = cache_find(&g->cache, sha256, out);
     if (!*kept) {
         outing_free(out);
-        status = outing_read_as(path, sha256, out, complaint);
+        status = outing_read_as(path, sha256, &g->options->wishes, out, complaint);
     }
     if (!status && !(file_mark_of(path, &after) && file_mark_same(mark, &after)))
         status = changed_meanwhile(path, complaint);
@@ -171,7 +172,7 @@ enum status outings_read(char *const *paths, size_t count, const struct outings_
 {
     struct gathering g = {.options = options, .paths = paths, .count = count, .results = results};
     memset(results, 0, count * sizeof *results);
-    if (!options->no_cache)
+    if (!options->no_cache && options->wishes.boat_file == NULL && options->wishes.count == 0)
         cache_open(options->cache, &g.cache);
     enum status status = gather(&g, complaint);
     cache_close(&g.cache);

@@ -7,9 +7,10 @@
 #include "outing.h"
 
 struct outings_options {
-    bool no_cache;
-    const char *cache; /* folder; NULL: the usual one (cache.h) */
-    size_t processes;  /* 0: as many as there are processors */
+    bool no_cache;               /* neither looked into nor written; so it is with wishes */
+    struct outing_wishes wishes; /* of all runs */
+    const char *cache;           /* folder; NULL: the usual one (cache.h) */
+    size_t processes;            /* 0: as many as there are processors */
     /* Called after every run, may be NULL. */
     void (*progress)(void *self, size_t done, size_t total);
     void *self;

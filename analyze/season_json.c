@@ -215,6 +215,8 @@ static void add_all(cJSON *root, const struct seasons *s, const char *command, b
     number(root, "confidence_level", s->options.confidence_level, failed);
     words(root, "service_log", s->log_path, failed);
     words(root, "service_log_sha256", s->log_sha256, failed);
+    words(root, "boat_file", s->boat_file, failed);
+    words(root, "boat_file_sha256", s->boat_sha256, failed);
     cJSON *list = list_in(root, "boats", failed);
     for (size_t b = 0; b < s->boat_count && !*failed; b++) {
         cJSON *row = object_in(list, NULL, failed);

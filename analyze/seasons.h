@@ -185,6 +185,8 @@ struct seasons {
     struct season_event *events; /* owned, rising in time */
     char log_path[4096];         /* of the service log; "" if there is none */
     char log_sha256[65];
+    char boat_file[4096]; /* of facts that the runs do not hold; "" if there is none */
+    char boat_sha256[65];
     size_t boat_count;
     struct season_boat *boats; /* owned */
     size_t engine_count;

@@ -9,6 +9,7 @@
 #include <string.h>
 #include <sys/stat.h>
 
+#include "boat_file.h"
 #include "folder.h"
 #include "provenance.h"
 #include "service_log.h"
@@ -348,6 +349,8 @@ static enum status find_log(const struct seasons_paths *from, struct seasons *ou
                             struct complaint *complaint)
 {
     enum status status = STATUS_OK;
+    if (from->services && strcmp(from->services, "none") == 0)
+        return STATUS_OK;
     if (from->services)
         return take_log(from->services, out, complaint);
     for (size_t i = 0; i < from->count && !status && out->log_path[0] == '\0'; i++) {
@@ -363,11 +366,34 @@ static enum status find_log(const struct seasons_paths *from, struct seasons *ou
     return status;
 }
 
+/* Looked at once, before every run is told of it. */
+static enum status look_at_boat_file(const char *path, struct seasons *out,
+                                     struct complaint *complaint)
+{
+    struct facts facts = {0};
+    if (path == NULL)
+        return STATUS_OK;
+    enum status status = boat_file_read(path, &facts, complaint);
+    for (size_t i = 0; i < facts.count && !status; i++)
+        if (facts.list[i].section == FACT_RUN && facts.list[i].value[0] != '\0')
+            status = complain(complaint, STATUS_BAD_USAGE,
+                              "%s has a section [run] (%s): that is of one run, and here are many; "
+                              "leave it out",
+                              path, facts.list[i].key);
+    facts_free(&facts);
+    if (!status)
+        status = provenance_sha256(path, out->boat_sha256, complaint);
+    snprintf(out->boat_file, sizeof out->boat_file, "%s", path);
+    return status;
+}
+
 enum status seasons_read(const struct seasons_paths *paths, struct seasons *out,
                          struct complaint *complaint)
 {
     struct path_list all = {0};
-    enum status status = list_all(paths, &all, complaint);
+    enum status status = look_at_boat_file(paths->reading.wishes.boat_file, out, complaint);
+    if (!status)
+        status = list_all(paths, &all, complaint);
     if (!status)
         status = read_runs(paths, &all, out, complaint);
     if (!status)

@@ -9,9 +9,9 @@
 struct seasons_paths {
     size_t count;
     char **list; /* run files, or folders: then every run file in them, not deeper */
-    const char
-        *services; /* the service log; NULL: service-log.csv beside the runs, if it is there */
-    struct outings_options reading; /* cache, processes, progress */
+    const char *
+        services; /* the service log; NULL: service-log.csv beside the runs, if it is there; "none" */
+    struct outings_options reading; /* cache, processes, progress, wishes */
 };
 
 /* Reads runs and service log into `out`, which has its options set and all else zero; what cannot

@@ -706,6 +706,11 @@ static void section_season_provenance(struct document *document, const struct re
     document_code(document, input->command);
     if (s->log_path[0] != '\0')
         document_paragraphf(document, "Service log: %s, SHA-256 %s", s->log_path, s->log_sha256);
+    if (s->boat_file[0] != '\0')
+        document_paragraphf(document,
+                            "Facts of boat and engines that the run files do not hold are from "
+                            "%s, SHA-256 %s",
+                            s->boat_file, s->boat_sha256);
     document_table(document, "", columns, 2);
     for (size_t i = 0; i < s->outing_count; i++) {
         document_cell(document, s->outings[i].name);

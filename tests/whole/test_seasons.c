@@ -155,12 +155,71 @@ static void lines_of_no_boat_are_told(void **state)
     static const char log[] = "date,what was done,boat\n2016-05-01,zinc-changed,Lone Gull\n"
                               "2017-05-01,zinc-changed,tern's reach\n";
     stage_write(stage_path("strange.csv"), log, sizeof log - 1);
-    stage_expect(start_seasons(stage_path("one"), "--quiet", "--services",
-                               stage_path("strange.csv"), "--output", stage_path("strange")),
+    stage_expect(start_seasons(stage_path("one"), "--quiet", "--service", stage_path("strange.csv"),
+                               "--output", stage_path("strange")),
                  0);
     const char *report = read_all(stage_path("strange/report.txt"));
     assert_non_null(strstr(report, "line of the service log names a boat"));
     assert_non_null(strstr(report, "\"Lone Gull\", line 2"));
+}
+
+/* A log that was merely found ends no report, and a line that cannot be meant ends no log. */
+static void a_bad_log_does_not_end_the_report(void **state)
+{
+    (void)state;
+    static const char bad[] = "what we did\nthis and that\n";
+    static const char half[] = "date,what was done\n13.05.2016,acid\n5.4.2016,zinc\n"
+                               "2016-05-01,polish\n";
+    char own[8192];
+    strcpy(own, read_all(stage_path("one/service-log.csv")));
+    stage_write(stage_path("one/service-log.csv"), bad, sizeof bad - 1);
+    stage_expect_words(start_seasons(stage_path("one")), 0, "The service log beside the runs was");
+    stage_expect_words(
+        start_seasons(stage_path("one"), "--service", stage_path("one/service-log.csv")), 2,
+        "the names of the columns are missing");
+    stage_expect_words(start_seasons(stage_path("one"), "--service", stage_path("none.csv")), 2,
+                       "none.csv");
+    stage_expect(start_seasons(stage_path("one"), "--quiet", "--service", "none"), 0);
+    stage_write(stage_path("one/service-log.csv"), half, sizeof half - 1);
+    stage_expect(start_seasons(stage_path("one"), "--quiet", "--output", stage_path("half")), 0);
+    const char *report = read_all(stage_path("half/report.txt"));
+    assert_non_null(strstr(report, "Line 4 of the service log was left out"));
+    assert_non_null(strstr(report, "with the day first"));
+    stage_write(stage_path("one/service-log.csv"), own, strlen(own));
+}
+
+/* What the run files do not hold, and sources that are wanted. */
+static void facts_and_sources_can_be_given(void **state)
+{
+    (void)state;
+    static const char boat[] = "[boat]\nidentification = SK 41\n[engine 0]\nalarm = 91\n"
+                               "serial = C6-1187\n";
+    static const char run[] = "[run]\npurpose = after service\n";
+    stage_write(stage_path("boat.ini"), boat, sizeof boat - 1);
+    stage_write(stage_path("run.ini"), run, sizeof run - 1);
+    stage_expect(start_seasons(stage_path("one"), "--quiet", "--boat", stage_path("boat.ini"),
+                               "--source", "sea_temperature=130312", "--source",
+                               "coolant_temperature=nobody", "--json", stage_path("boat.json")),
+                 0);
+    cJSON *root = result(stage_path("boat.json"));
+    const cJSON *engine = cJSON_GetArrayItem(item(root, "engines"), 0);
+    assert_string_equal(item(engine, "serial")->valuestring, "C6-1187");
+    assert_true(item(engine, "alarm")->valuedouble == 98); /* the runs have it */
+    assert_string_equal(
+        item(cJSON_GetArrayItem(item(root, "boats"), 0), "identification")->valuestring, "SK 41");
+    assert_int_equal(strlen(item(root, "boat_file_sha256")->valuestring), 64);
+    cJSON_Delete(root);
+    /* Nothing of it is kept. */
+    stage_expect(start_seasons(stage_path("one"), "--quiet", "--json", stage_path("c.json")), 0);
+    root = result(stage_path("c.json"));
+    assert_string_equal(item(cJSON_GetArrayItem(item(root, "engines"), 0), "serial")->valuestring,
+                        "");
+    cJSON_Delete(root);
+    stage_expect_words(start_seasons(stage_path("one"), "--boat", stage_path("run.ini")), 4,
+                       "section [run]");
+    stage_expect_words(start_seasons(stage_path("one"), "--boat", stage_path("none.ini")), 2,
+                       "none.ini");
+    stage_expect_words(start_seasons(stage_path("one"), "--source", "sea"), 4, "CHANNEL=SOURCE");
 }
 
 static void says_what_to_do_where_nothing_can_be_read(void **state)
@@ -183,6 +242,8 @@ int main(void)
         cmocka_unit_test(engines_witness_each_other),
         cmocka_unit_test(boats_are_told_apart_and_broken_files_named),
         cmocka_unit_test(lines_of_no_boat_are_told),
+        cmocka_unit_test(a_bad_log_does_not_end_the_report),
+        cmocka_unit_test(facts_and_sources_can_be_given),
         cmocka_unit_test(says_what_to_do_where_nothing_can_be_read),
     };
     return cmocka_run_group_tests(tests, make_folders, stage_remove);
