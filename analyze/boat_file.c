@@ -119,7 +119,7 @@ static enum status read_all(const char *path, struct text *out, struct complaint
     FILE *file = fopen(path, "rbe");
     if (file == NULL)
         return complain(complaint, errno == ENOENT ? STATUS_NOT_FOUND : STATUS_IO,
-                        "cannot read the boat file %s: %s", path, strerror(errno));
+                        "cannot read the boat file %s: %s", path, status_words(errno));
     size_t count;
     while (out->length <= SIZE_MOST && (count = fread(bytes, 1, sizeof bytes, file)) > 0)
         text_add_bytes(out, bytes, count);

@@ -12,8 +12,7 @@
 static enum status refused(struct complaint *complaint, const char *what, const char *path)
 {
     enum status why = errno == ENOSPC || errno == EDQUOT ? STATUS_FULL : STATUS_IO;
-    return complain(complaint, why, "cannot %s %s: %s%s", what, path, strerror(errno),
-                    why == STATUS_FULL ? "; make room there or name another place" : "");
+    return complain(complaint, why, "cannot %s %s: %s", what, path, status_words(errno));
 }
 
 enum status folder_make(const char *path, struct complaint *complaint)

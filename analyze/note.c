@@ -60,7 +60,7 @@ static enum status append(const char *path, const struct text *line, struct comp
     }
     return written ? STATUS_OK
                    : complain(complaint, STATUS_IO, "cannot write the remark to %s: %s", path,
-                              strerror(why));
+                              status_words(why));
 }
 
 enum status note_add(const char *run, const char *remark, struct complaint *complaint)
@@ -130,7 +130,7 @@ enum status notes_read(const char *run, struct notes *out, struct complaint *com
         status = STATUS_MEMORY;
     else if (file == NULL && errno != ENOENT)
         status = complain(complaint, STATUS_IO, "cannot read the remarks in %s: %s", path,
-                          strerror(errno));
+                          status_words(errno));
     else if (file != NULL)
         status = take_lines(file, out);
     if (status == STATUS_MEMORY)

@@ -227,8 +227,10 @@ enum status compare_request_finish(struct compare_request *request, struct compl
 {
     struct compare_options *options = &request->options;
     if (request->before.count == 0 || request->after.count == 0)
-        return complain(complaint, STATUS_BAD_USAGE,
-                        "name the runs of both sides: --before RUN... --after RUN...");
+        return complain(
+            complaint, STATUS_BAD_USAGE,
+            "name the runs of both sides: --before RUN... --after RUN...; `searun-analyze "
+            "show RUN` tells what is in one alone");
     options->before = request->before.list;
     options->before_count = request->before.count;
     options->after = request->after.list;

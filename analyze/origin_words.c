@@ -28,10 +28,11 @@ bool origin_unmapped(enum channel_id channel)
 
 const char *origin_clock(const char *key)
 {
-    static const char *const words[][2] = {{"system", "clock of the recording computer"},
-                                           {"gnss", "satellite time on the network"},
-                                           {"capture", "time stamps of the capture"},
-                                           {"nominal", "no clock: the date is a stand-in"}};
+    static const char *const words[][2] = {
+        {"system", "clock of the recording computer"},
+        {"gnss", "satellite time on the network"},
+        {"capture", "times in the capture, sheet or table it was made from"},
+        {"nominal", "no clock: the date is a stand-in"}};
     for (size_t i = 0; i < sizeof words / sizeof words[0]; i++)
         if (strcmp(key, words[i][0]) == 0)
             return words[i][1];

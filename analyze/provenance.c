@@ -11,6 +11,5 @@ enum status provenance_sha256(const char *path, char hex[65], struct complaint *
 {
     if (SHA256File(path, hex))
         return STATUS_OK;
-    return complain(complaint, STATUS_IO, "cannot read %s: %s; check its name and folder", path,
-                    strerror(errno));
+    return complain(complaint, STATUS_IO, "cannot read %s: %s", path, status_words(errno));
 }

@@ -70,7 +70,7 @@ static enum status list_folder(const char *folder, struct path_list *paths,
     DIR *entries = opendir(folder);
     if (!entries)
         return complain(complaint, STATUS_IO, "cannot read the folder %s: %s", folder,
-                        strerror(errno));
+                        status_words(errno));
     for (struct dirent *entry; (entry = readdir(entries)) != NULL && !status;)
         if (is_run_name(entry->d_name))
             status = add_path(paths, folder_path(folder, entry->d_name));

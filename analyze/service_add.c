@@ -169,8 +169,8 @@ static enum status refused(const struct adding *adding, const char *what)
 {
     bool full = errno == ENOSPC || errno == EDQUOT;
     return complain(adding->complaint, full ? STATUS_FULL : STATUS_IO,
-                    "cannot %s the service log %s: %s; nothing was added", what, adding->path,
-                    strerror(errno));
+                    "nothing was added: cannot %s the service log %s: %s", what, adding->path,
+                    status_words(errno));
 }
 
 /* Appends; what could be written in part only is taken off again. */

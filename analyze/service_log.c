@@ -519,7 +519,7 @@ enum status service_text_read(FILE *file, const char *path, struct text *out,
         text_add_bytes(out, bytes, count);
     if (ferror(file))
         return complain(complaint, STATUS_IO, "cannot read the service log %s: %s", path,
-                        strerror(errno));
+                        status_words(errno));
     return out->failed ? complain(complaint, STATUS_MEMORY, "no memory left for %s", path)
                        : STATUS_OK;
 }
@@ -531,7 +531,7 @@ enum status service_log_read(const char *path, struct service_log *out, struct c
     FILE *file = fopen(path, "rbe");
     if (file == NULL)
         return complain(complaint, errno == ENOENT ? STATUS_NOT_FOUND : STATUS_IO,
-                        "cannot read the service log %s: %s", path, strerror(errno));
+                        "cannot read the service log %s: %s", path, status_words(errno));
     enum status status = service_text_read(file, path, &content, complaint);
     fclose(file);
     if (status == STATUS_OK)

@@ -101,7 +101,7 @@ enum status names_make_folder(const char *path, const struct voice *voice)
         if (S_ISDIR(about.st_mode) && access(folder, W_OK | X_OK) == 0)
             return STATUS_OK;
         say(voice, SAY_ERROR, "runs cannot be written to %s: %s", folder,
-            S_ISDIR(about.st_mode) ? strerror(errno) : "it is not a folder");
+            S_ISDIR(about.st_mode) ? status_words(errno) : "it is not a folder");
         return STATUS_IO;
     }
     if (mkdir(folder, 0777) == 0) {

@@ -270,7 +270,8 @@ enum status sheet_write_blank(const char *path, const struct facts *facts,
     FILE *to = file >= 0 ? fdopen(file, "w") : NULL;
     if (!to)
         return complain(complaint, errno == EEXIST ? STATUS_EXISTS : STATUS_IO, "%s: %s%s", path,
-                        strerror(errno), errno == EEXIST ? "; it is never overwritten" : "");
+                        status_words(errno),
+                        errno == EEXIST ? "; it is never overwritten, so name another" : "");
     if (page)
         sheet_print_page(to, facts);
     else

@@ -72,11 +72,8 @@ static enum status read_whole(int file, size_t most, struct source *source,
         ssize_t got = read(file, source->bytes + source->byte_count, room - source->byte_count - 1);
         if (got < 0 && errno == EINTR)
             continue;
-        if (got < 0 && errno == EISDIR)
-            return complain(complaint, STATUS_IO, "%s is a folder; name the file in it",
-                            source->path);
         if (got < 0)
-            return complain(complaint, STATUS_IO, "%s: %s", source->path, strerror(errno));
+            return complain(complaint, STATUS_IO, "%s: %s", source->path, status_words(errno));
         source->byte_count += (size_t)got;
         if (got == 0)
             break;
@@ -149,9 +146,8 @@ static enum status load(struct source *source, size_t most, struct complaint *co
 {
     int file = open(source->path, O_RDONLY | O_CLOEXEC);
     if (file < 0)
-        return complain(complaint, errno == ENOENT ? STATUS_NOT_FOUND : STATUS_IO,
-                        "%s: %s; look at its name, and at the folder you are in", source->path,
-                        strerror(errno));
+        return complain(complaint, errno == ENOENT ? STATUS_NOT_FOUND : STATUS_IO, "%s: %s",
+                        source->path, status_words(errno));
     enum status status = read_whole(file, most, source, complaint);
     close(file);
     if (status == STATUS_OK)

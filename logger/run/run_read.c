@@ -16,8 +16,8 @@ static enum status check_kind(const char *path, struct complaint *complaint)
 {
     struct stat info;
     if (stat(path, &info) != 0)
-        return complain(complaint, errno == ENOENT ? STATUS_NOT_FOUND : STATUS_IO, "%s: %s%s", path,
-                        strerror(errno), errno == ENOENT ? "; check the name and the folder" : "");
+        return complain(complaint, errno == ENOENT ? STATUS_NOT_FOUND : STATUS_IO, "%s: %s", path,
+                        status_words(errno));
     if (S_ISDIR(info.st_mode))
         return complain(complaint, STATUS_BAD_DATA,
                         "%s is a folder; name the run file in it (it ends in .h5)", path);
@@ -40,7 +40,7 @@ static enum status check_signature(const char *path, struct complaint *complaint
     if (file >= 0)
         close(file);
     if (got < 0)
-        return complain(complaint, STATUS_IO, "%s: %s", path, strerror(number));
+        return complain(complaint, STATUS_IO, "%s: %s", path, status_words(number));
     if (got < (ssize_t)sizeof head || memcmp(head, "\x89HDF\r\n\x1a\n", 8) != 0)
         return complain(complaint, STATUS_BAD_DATA,
                         "%s is not a run file (it does not begin like an HDF5 file). searun-logger "

@@ -1,6 +1,7 @@
 /* status.c - words for what went wrong. */
 #include "status.h"
 
+#include <errno.h>
 #include <stdarg.h>
 #include <stdio.h>
 #include <string.h>
@@ -36,4 +37,25 @@ enum status complain(struct complaint *to, enum status why, const char *format, 
     memcpy(to->text, text, length);
     to->text[length] = '\0';
     return why;
+}
+
+const char *status_words(int error)
+{
+    static const struct {
+        int error;
+        const char *words;
+    } known[] = {
+        {EACCES, "Permission denied; take another place, or have its owner let you"},
+        {EPERM, "Permission denied; take another place, or have its owner let you"},
+        {EROFS, "nothing can be written there; take another place"},
+        {ENOSPC, "No space left on the disk; make room there, or take another place"},
+        {EDQUOT, "No space left on the disk; make room there, or take another place"},
+        {ENOENT, "No such file or directory; check the name and the folder"},
+        {ENOTDIR, "a file stands where a folder is named; check the name"},
+        {EISDIR, "it is a folder; name a file in it"},
+    };
+    for (size_t i = 0; i < sizeof known / sizeof known[0]; i++)
+        if (known[i].error == error)
+            return known[i].words;
+    return strerror(error);
 }

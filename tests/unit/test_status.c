@@ -4,6 +4,7 @@
 #include <stddef.h>
 #include <stdint.h>
 #include <cmocka.h>
+#include <errno.h>
 #include <string.h>
 
 #include "status.h"
@@ -14,6 +15,16 @@ static void writes_words_and_returns_the_status(void **state)
     struct complaint complaint = {"before"};
     assert_int_equal(complain(&complaint, STATUS_IO, "%s: line %d", "boat.ini", 7), STATUS_IO);
     assert_string_equal(complaint.text, "boat.ini: line 7");
+}
+
+/* What the system refuses is told with a way out; what is not known to us in its own words. */
+static void says_what_to_do(void **state)
+{
+    (void)state;
+    assert_non_null(strstr(status_words(EACCES), "Permission denied; take another place"));
+    assert_non_null(strstr(status_words(ENOSPC), "make room"));
+    assert_non_null(strstr(status_words(ENOENT), "check the name"));
+    assert_string_equal(status_words(EIO), strerror(EIO));
 }
 
 static void allows_no_complaint(void **state)
@@ -63,6 +74,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(writes_words_and_returns_the_status),
+        cmocka_unit_test(says_what_to_do),
         cmocka_unit_test(allows_no_complaint),
         cmocka_unit_test(takes_the_newline_off),
         cmocka_unit_test(may_quote_the_complaint_it_replaces),

@@ -201,7 +201,7 @@ static void test_files_of_another_kind(void **state)
                        "is the page to print and to write on. At the desk, make the table with "
                        "searun-logger --blank-sheet sheet.csv");
     stage_expect_words(start_logger("--sheet", stage_folder), 1,
-                       "is a folder; name the file in it");
+                       "it is a folder; name a file in it");
 }
 
 /* What a comparison will want is said while the paper is at hand. */
