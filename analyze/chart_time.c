@@ -4,6 +4,8 @@
 
 #include <math.h>
 
+#define SINGLE_MOST 80 /* readings, of a gauge read by hand for one, that are drawn as points too */
+
 /* What one engine of one run recorded, or NULL. */
 static const struct trace *trace_of(const struct chart_view *view)
 {
@@ -159,24 +161,34 @@ static void panel_plot(struct text *out, const struct chart_view *view, const st
     if (used && panel->index == 0)
         hold_numbers(out, count_holds(view, true));
     if (samples->count > 0)
-        text_addf(out, ", \\\n    data index %u using 1:2 with lines lc rgb %s lw 1.4 notitle",
-                  panel->index, panel->colour);
+        text_addf(out, ", \\\n    data index %u using 1:2 with %s lc rgb %s lw 1.4 notitle",
+                  panel->index, samples->count > SINGLE_MOST ? "lines" : "linespoints pt 7 ps 0.45",
+                  panel->colour);
     text_add(out, "\n");
 }
 
-/* Reference lines of the coolant panel: the thermostat's two temperatures and the alarm. */
+/* Reference lines of the coolant panel: the thermostat's two temperatures and the alarm. Each has its
+ * name, for in grey they look alike. */
 static void coolant_lines(struct text *out, const struct chart_view *view)
 {
     const struct engine_answer *engine = chart_engine(view);
-    const double lines[] = {engine->thermostat_start, engine->thermostat_full, engine->alarm};
-    for (size_t i = 0; i < 3; i++)
-        if (isfinite(lines[i])) {
-            double at = unit_shown(lines[i], UNIT_DEGC, view->style->units);
-            text_addf(out,
-                      "  if (%.10g > lo && %.10g < hi) { set arrow %zu from graph 0,first %.10g to "
-                      "graph 1,first %.10g nohead front lc rgb %s lw 0.9 dt (4,3) }\n",
-                      at, at, i + 1, at, at, i == 2 ? "warn" : "soft");
-        }
+    const struct {
+        double at;
+        const char *name, *colour;
+    } lines[] = {{engine->thermostat_start, "starts to open", "soft"},
+                 {engine->thermostat_full, "wide open", "soft"},
+                 {engine->alarm, "alarm", "warn"}};
+    for (size_t i = 0; i < sizeof lines / sizeof lines[0]; i++) {
+        if (!isfinite(lines[i].at))
+            continue;
+        double at = unit_shown(lines[i].at, UNIT_DEGC, view->style->units);
+        text_addf(
+            out,
+            "  if (%.10g > lo && %.10g < hi) { set arrow %zu from graph 0,first %.10g to "
+            "graph 1,first %.10g nohead front lc rgb %s lw 0.9 dt (4,3); set label %zu '%s' "
+            "at graph 0.995,first %.10g right offset 0,0.42 font face.',6' tc rgb %s front }\n",
+            at, at, i + 1, at, at, lines[i].colour, 81 + i, lines[i].name, at, lines[i].colour);
+    }
 }
 
 static void span_of_time(const struct chart_view *view, double *low, double *high)
@@ -238,15 +250,13 @@ static void subtitle(struct text *out, const struct chart_view *view)
 
 static void caption(struct text *out, const struct chart_view *view)
 {
-    const struct engine_answer *engine = chart_engine(view);
     size_t used = count_holds(view, true), refused = count_holds(view, false);
-    text_addf(
-        out,
-        "Shaded and numbered: the %zu steady holds that were used; darker where the engine had "
-        "settled and the means were taken. Hatched: %zu not used.",
-        used, refused);
-    if (isfinite(engine->thermostat_start))
-        text_add(out, " Dashed: start to open and full open of the thermostat.");
+    text_addf(out,
+              "Shaded and numbered: the %zu steady holds that were used; darker where the engine "
+              "had settled and the means were taken.",
+              used);
+    if (refused > 0)
+        text_addf(out, " Hatched: %zu not used.", refused);
 }
 
 static void describe(struct text *out, const struct chart_view *view)

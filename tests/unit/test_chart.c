@@ -138,6 +138,31 @@ static void script_says_all_a_print_needs(void **state)
     made_free(&answer);
 }
 
+/* In grey the lines of the coolant look alike, so each has its name; readings by hand are points. */
+static void a_run_in_time_can_be_read(void **state)
+{
+    (void)state;
+    struct answer answer;
+    struct drawing_list drawings = {0};
+    struct text script = {0};
+    made_answer(&answer, 1);
+    answer.engines[0].alarm = 98;
+    assert_int_equal(charts_plan(&answer, &si, &drawings, NULL), STATUS_OK);
+    chart_script(&script, named(&drawings, "run-before-1"));
+    contains(&script, "'starts to open'");
+    contains(&script, "'wide open'");
+    contains(&script, "'alarm'");
+    assert_null(strstr(text_string(&script), "linespoints"));
+    text_free(&script);
+    struct trace *trace = &answer.runs[0].traces[0];
+    trace->rpm.count = trace->coolant.count = trace->sea.count = 12;
+    chart_script(&script, named(&drawings, "run-before-1"));
+    contains(&script, "with linespoints");
+    text_free(&script);
+    charts_free(&drawings);
+    made_free(&answer);
+}
+
 static void marks_holds_by_their_use(void **state)
 {
     (void)state;
@@ -381,6 +406,7 @@ int main(void)
         cmocka_unit_test(plans_only_what_there_is),
         cmocka_unit_test(writes_numbers_in_the_shown_units),
         cmocka_unit_test(script_says_all_a_print_needs),
+        cmocka_unit_test(a_run_in_time_can_be_read),
         cmocka_unit_test(marks_holds_by_their_use),
         cmocka_unit_test(names_stay_data_in_scripts),
         cmocka_unit_test(gnuplot_draws_everything_without_a_word),
