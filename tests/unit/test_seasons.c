@@ -101,6 +101,62 @@ static void alike_errors_are_the_dense_formula(void **state)
     season_gls_free(&fit);
 }
 
+/* Flow of the Nile at Aswan, 1871 to 1970, 1e8 m3 a year (data set "Nile" of R; G. W. Cobb, Biometrika 65,
+ * 1978). Mean, standard error, correlation of neighbours and standard deviation under first-order
+ * errors: R 4.2.2, nlme 3.1-162, gls(y ~ 1, correlation = corAR1(), method = "REML"). Errors taken as
+ * independent would give a standard error of 16.9. */
+/* clang-format off */
+static const double nile[100] = {
+    1120, 1160, 963, 1210, 1160, 1160, 813, 1230, 1370, 1140, 995, 935, 1110, 994, 1020, 960, 1180,
+    799, 958, 1140, 1100, 1210, 1150, 1250, 1260, 1220, 1030, 1100, 774, 840, 874, 694, 940, 833,
+    701, 916, 692, 1020, 1050, 969, 831, 726, 456, 824, 702, 1120, 1100, 832, 764, 821, 768,
+    845, 864, 862, 698, 845, 744, 796, 1040, 759, 781, 865, 845, 944, 984, 897, 822, 1010,
+    771, 676, 649, 846, 812, 742, 801, 1040, 860, 874, 848, 890, 744, 749, 838, 1050, 918,
+    986, 797, 923, 975, 815, 1020, 906, 901, 1170, 912, 746, 919, 718, 714, 740,
+};
+/* clang-format on */
+#define NILE_MEAN 919.577419286387
+#define NILE_SE 30.2180808683417
+#define NILE_PHI 0.521758360198435
+#define NILE_SIGMA 171.239872068805
+
+/* Solves for the mean of the series; returns the density, and fills the fit that the caller frees. */
+static double nile_density(double sigma, double phi, struct season_gls_fit *fit)
+{
+    double at[100], variance[100], design[100];
+    for (size_t i = 0; i < 100; i++) {
+        at[i] = (double)i;
+        variance[i] = 1e-9;
+        design[i] = 1;
+    }
+    struct season_gls job = {100, 1, at, nile, variance, design, NULL, NULL};
+    assert_int_equal(season_gls_solve(&job, sigma, -1 / log(phi), fit), STATUS_OK);
+    return fit->log_density;
+}
+
+static double nile_density_only(double sigma, double phi)
+{
+    struct season_gls_fit fit;
+    double density = nile_density(sigma, phi, &fit);
+    season_gls_free(&fit);
+    return density;
+}
+
+static void neighbours_alike_are_those_of_r(void **state)
+{
+    (void)state;
+    struct season_gls_fit fit;
+    double covariance, top = nile_density(NILE_SIGMA, NILE_PHI, &fit);
+    gls_covariance(&fit, &covariance);
+    assert_near(fit.beta[0], NILE_MEAN, 1e-6);
+    assert_near(sqrt(covariance), NILE_SE, 1e-6);
+    season_gls_free(&fit);
+    for (int i = -1; i <= 1; i += 2) { /* the restricted likelihood is highest there */
+        assert_true(nile_density_only(NILE_SIGMA * (1 + 0.01 * i), NILE_PHI) < top);
+        assert_true(nile_density_only(NILE_SIGMA, NILE_PHI + 0.02 * i) < top);
+    }
+}
+
 static void what_is_left_open_is_refused(void **state)
 {
     (void)state;
@@ -578,6 +634,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(own_errors_are_plain_least_squares),
         cmocka_unit_test(alike_errors_are_the_dense_formula),
+        cmocka_unit_test(neighbours_alike_are_those_of_r),
         cmocka_unit_test(what_is_left_open_is_refused),
         cmocka_unit_test(hours_know_the_seasons),
         cmocka_unit_test(a_new_hour_meter_leaves_the_calendar),
