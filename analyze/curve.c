@@ -95,3 +95,12 @@ double curve_shape(const struct curve *curve, enum side side, double ln_speed)
     const double *beta = curve->beta + curve->runs;
     return ln_speed * (beta[side] + beta[CURVE_BEND] * ln_speed);
 }
+
+double curve_own(const struct curve *curve, size_t look)
+{
+    const struct regression *r = &curve->regression;
+    double sum = 0;
+    for (size_t c = curve->runs + CURVE_PLAY; c < r->columns; c++)
+        sum += r->design[look * r->columns + c] * curve->beta[c];
+    return sum;
+}

@@ -56,6 +56,9 @@ double curve_solve(struct curve *curve);
 /* Value of the last solution at a speed, without the level of a run and without play. */
 double curve_shape(const struct curve *curve, enum side side, double ln_speed);
 
+/* What play, and the speed by itself, add to that for look `look`, in the last solution. */
+double curve_own(const struct curve *curve, size_t look);
+
 void curve_free(struct curve *curve);
 
 #endif

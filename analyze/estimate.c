@@ -73,7 +73,9 @@ static double or_else(double value, double fallback)
 
 /* --- load */
 
-/* Scatter of the levels of several runs of one side, beyond what their holds let expect. */
+/* Scatter of the levels of several runs of one side, beyond what their holds let expect. What a speed
+ * has for itself is taken off first: all runs share it, so it is no scatter of their holds, and would
+ * pass for a reason why their levels differ. */
 static void run_scatter(const struct work *work, double *variance, double *df)
 {
     const struct evidence *evidence = &work->evidence;
@@ -88,7 +90,8 @@ static void run_scatter(const struct work *work, double *variance, double *df)
                 const struct look *look = &evidence->looks[i];
                 if (look->run == run && look->side == (enum side)side)
                     values[count++] = work->fit.curve.y[i] -
-                                      curve_shape(&work->fit.curve, look->side, look->ln_speed);
+                                      curve_shape(&work->fit.curve, look->side, look->ln_speed) -
+                                      curve_own(&work->fit.curve, i);
             }
             if (count > 0)
                 runs[run_count++] = stats_spread(values, count);
@@ -385,7 +388,7 @@ static void warn_thermostat(struct work *work)
 static void warn_load(struct work *work)
 {
     const struct engine_answer *engine = work->engine;
-    if (strcmp(engine->load_from, "assumed") != 0 || work->setup.control_draws)
+    if (!(finding_load_shift(engine) > 0))
         return;
     double change = engine->bands[engine->key_band].change.value;
     double load = 100 * fabs(expm1(work->pooled));
@@ -395,11 +398,21 @@ static void warn_load(struct work *work)
                  " If the load was really %.0f %% %s after the service, that alone explains the "
                  "%.1f K: propeller, hull, weight and weather must have been alike.",
                  load, work->pooled < 0 ? "lower" : "higher", fabs(change));
-    answer_warn(work->answer, "load_assumed", engine->instance,
-                "Fuel rate or percent load were not recorded in all runs. The heat load at equal "
-                "speed is taken to differ by no more than %.0f %% from day to day (standard "
-                "uncertainty); this alone makes the interval of the key figure ±%.1f K.%s",
-                100 * engine->load_u, cost(work, "load"), instead);
+    if (strcmp(engine->load_from, "runs") == 0)
+        answer_warn(work->answer, "load_assumed", engine->instance,
+                    "Fuel rate or percent load were not recorded in all runs. How much the heat "
+                    "load differs from day to day was taken from the runs of each side: %.1f %% "
+                    "(standard uncertainty), which alone makes the interval of the key figure "
+                    "±%.1f K. What changed along with the service, such as a propeller or a "
+                    "cleaned hull, no number of runs tells apart from it.",
+                    100 * engine->load_u, cost(work, "load"));
+    else
+        answer_warn(
+            work->answer, "load_assumed", engine->instance,
+            "Fuel rate or percent load were not recorded in all runs. The heat load at equal "
+            "speed is taken to differ by no more than %.0f %% from day to day (standard "
+            "uncertainty); this alone makes the interval of the key figure ±%.1f K.%s",
+            100 * engine->load_u, cost(work, "load"), instead);
 }
 
 static void warn_ladder(struct work *work)

@@ -128,12 +128,16 @@ static void say_verdict(struct prose *prose, const struct engine_answer *engine)
     }
 }
 
-/* A claim that stands on a load nobody recorded says so itself. */
+/* What stands on a load nobody recorded says so itself: a change that is claimed, and one that is not. */
 static void say_load(struct prose *prose, const struct engine_answer *engine)
 {
-    bool claims = engine->finding == FINDING_LOWERED || engine->finding == FINDING_RAISED;
-    if (claims && isnan(engine->control_ratio.value) && engine->load_from != NULL &&
-        strcmp(engine->load_from, "assumed") == 0)
+    if (engine->finding == FINDING_CANNOT_BE_SHOWN || engine->load_from == NULL ||
+        !(finding_load_shift(engine) > 0))
+        return;
+    if (strcmp(engine->load_from, "runs") == 0)
+        say(prose, " This takes for granted that the load did not change along with the service "
+                   "(propeller, hull, weight): it was not recorded (see Warnings).");
+    else
         say(prose, " This takes for granted that the load at equal speed was alike: it was not "
                    "recorded (see Warnings).");
 }

@@ -18,9 +18,10 @@
 #define FLOOR_DF                                                                                   \
     2 /* holds that the usual scatter counts for, so that a lucky fit does not look perfect */
 #define READING_USUAL 0.03 /* K from hold to hold: play of the valve, noise of the sender */
-#define HOLD_FACTOR 1.5
-#define READING_FACTOR 1.6 /* that it may be off by, one standard deviation */
-#define DOUBT_DF 4.0       /* holds scatter with tails like Student's t */
+#define HOLD_FACTOR 1.5    /* that the usual scatter may be off by, one standard deviation */
+#define READING_FACTOR                                                                             \
+    2.5 /* the same for the reading: valves have from nearly no play to 2 K (no source) */
+#define DOUBT_DF 4.0 /* holds scatter with tails like Student's t */
 #define DOUBT_KEEPS                                                                                \
     0.80 /* of a normal scatter that those weights leave (0.786 by quadrature, and
                                weights that sum up to 1.05) */

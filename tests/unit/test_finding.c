@@ -99,6 +99,13 @@ static void a_load_that_is_assumed_is_told(void **state)
     start(&made);
     finding_say(made.engine, &made.context);
     has(made.engine->sentence, "takes for granted that the load at equal speed was alike");
+    made.engine->finding = FINDING_NO_CHANGE_SHOWN; /* a propeller may have hidden one */
+    finding_say(made.engine, &made.context);
+    has(made.engine->sentence, "takes for granted that the load at equal speed was alike");
+    made.engine->finding = FINDING_LOWERED;
+    made.engine->load_from = "runs"; /* they tell of days, not of what came with the service */
+    finding_say(made.engine, &made.context);
+    has(made.engine->sentence, "for granted that the load did not change along with the service");
     made.engine->load_from = "fuel_rate";
     finding_say(made.engine, &made.context);
     hasnt(made.engine->sentence, "for granted");
