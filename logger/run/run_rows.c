@@ -160,21 +160,39 @@ static enum status out_of_memory(const struct run *run, struct complaint *compla
     return complain(complaint, STATUS_MEMORY, "%s: no memory left", run->about.path);
 }
 
-static enum status convert_events(struct run *run, const struct event_row *rows, size_t count,
+/* Reads a table and has `convert` keep in the run what its rows say: all of them, or nothing. */
+static enum status take(struct run *run, const struct table_spec *spec,
+                        enum status (*convert)(struct run *run, const void *rows, size_t count,
+                                               struct complaint *complaint),
+                        struct complaint *complaint)
+{
+    void *rows;
+    size_t length;
+    enum status status = fetch(run, spec, &rows, &length, complaint);
+    if (status == STATUS_OK)
+        status = convert(run, rows, length, complaint);
+    free(rows);
+    return status;
+}
+
+static enum status convert_events(struct run *run, const void *rows, size_t count,
                                   struct complaint *complaint)
 {
-    run->events = calloc(count ? count : 1, sizeof *run->events);
-    if (!run->events)
+    const struct event_row *from = rows;
+    struct run_event *events = calloc(count ? count : 1, sizeof *events);
+    if (!events)
         return out_of_memory(run, complaint);
     for (size_t i = 0; i < count; i++) {
-        if (!layout_origin_is_sound(&rows[i].origin))
+        if (!layout_origin_is_sound(&from[i].origin)) {
+            free(events);
             return run_damaged(run, complaint, "/events", "", "names no possible origin");
-        struct run_event *event = &run->events[i];
-        event->time = run_seconds(rows[i].time);
-        event->origin = rows[i].origin;
-        layout_text(event->key, sizeof event->key, rows[i].key);
-        layout_text(event->text, sizeof event->text, rows[i].text);
+        }
+        events[i].time = run_seconds(from[i].time);
+        events[i].origin = from[i].origin;
+        layout_text(events[i].key, sizeof events[i].key, from[i].key);
+        layout_text(events[i].text, sizeof events[i].text, from[i].text);
     }
+    run->events = events;
     run->event_count = count;
     return STATUS_OK;
 }
@@ -182,37 +200,27 @@ static enum status convert_events(struct run *run, const struct event_row *rows,
 enum status run_events(struct run *run, const struct run_event **out, size_t *count,
                        struct complaint *complaint)
 {
-    enum status status = STATUS_OK;
-    if (!run->events) {
-        void *rows;
-        size_t length;
-        status = fetch(run, &table_events, &rows, &length, complaint);
-        if (status == STATUS_OK)
-            status = convert_events(run, rows, length, complaint);
-        free(rows);
-        if (status != STATUS_OK) {
-            free(run->events);
-            run->events = NULL;
-        }
-    }
+    enum status status =
+        run->events ? STATUS_OK : take(run, &table_events, convert_events, complaint);
     *out = run->events;
     *count = run->event_count;
     return status;
 }
 
-static enum status convert_gaps(struct run *run, const struct gap_row *rows, size_t count,
+static enum status convert_gaps(struct run *run, const void *rows, size_t count,
                                 struct complaint *complaint)
 {
+    const struct gap_row *from = rows;
     run->gaps = calloc(count ? count : 1, sizeof *run->gaps);
     if (!run->gaps)
         return out_of_memory(run, complaint);
     for (size_t i = 0; i < count; i++) {
         struct run_gap *gap = &run->gaps[i];
-        gap->from = run_seconds(rows[i].from);
-        gap->to = run_seconds(rows[i].to);
-        gap->input = rows[i].input;
-        gap->lost = rows[i].lost;
-        layout_text(gap->why, sizeof gap->why, rows[i].why);
+        gap->from = run_seconds(from[i].from);
+        gap->to = run_seconds(from[i].to);
+        gap->input = from[i].input;
+        gap->lost = from[i].lost;
+        layout_text(gap->why, sizeof gap->why, from[i].why);
     }
     run->gap_count = count;
     return STATUS_OK;
@@ -221,31 +229,27 @@ static enum status convert_gaps(struct run *run, const struct gap_row *rows, siz
 enum status run_gaps(struct run *run, const struct run_gap **out, size_t *count,
                      struct complaint *complaint)
 {
-    enum status status = STATUS_OK;
-    if (!run->gaps) {
-        void *rows;
-        size_t length;
-        status = fetch(run, &table_gaps, &rows, &length, complaint);
-        if (status == STATUS_OK)
-            status = convert_gaps(run, rows, length, complaint);
-        free(rows);
-    }
+    enum status status = run->gaps ? STATUS_OK : take(run, &table_gaps, convert_gaps, complaint);
     *out = run->gaps;
     *count = run->gap_count;
     return status;
 }
 
-static enum status convert_utcs(struct run *run, const struct clock_row *rows, size_t count,
+static enum status convert_utcs(struct run *run, const void *rows, size_t count,
                                 struct complaint *complaint)
 {
-    run->utcs = calloc(count ? count : 1, sizeof *run->utcs);
-    if (!run->utcs)
+    const struct clock_row *from = rows;
+    struct run_utc *utcs = calloc(count ? count : 1, sizeof *utcs);
+    if (!utcs)
         return out_of_memory(run, complaint);
     for (size_t i = 0; i < count; i++) {
-        if (!layout_origin_is_sound(&rows[i].origin))
+        if (!layout_origin_is_sound(&from[i].origin)) {
+            free(utcs);
             return run_damaged(run, complaint, "/clock", "", "names no possible origin");
-        run->utcs[i] = (struct run_utc){run_seconds(rows[i].time), rows[i].origin, rows[i].unix_us};
+        }
+        utcs[i] = (struct run_utc){run_seconds(from[i].time), from[i].origin, from[i].unix_us};
     }
+    run->utcs = utcs;
     run->utc_count = count;
     return STATUS_OK;
 }
@@ -253,19 +257,7 @@ static enum status convert_utcs(struct run *run, const struct clock_row *rows, s
 enum status run_utcs(struct run *run, const struct run_utc **out, size_t *count,
                      struct complaint *complaint)
 {
-    enum status status = STATUS_OK;
-    if (!run->utcs) {
-        void *rows;
-        size_t length;
-        status = fetch(run, &table_clock, &rows, &length, complaint);
-        if (status == STATUS_OK)
-            status = convert_utcs(run, rows, length, complaint);
-        free(rows);
-        if (status != STATUS_OK) {
-            free(run->utcs);
-            run->utcs = NULL;
-        }
-    }
+    enum status status = run->utcs ? STATUS_OK : take(run, &table_clock, convert_utcs, complaint);
     *out = run->utcs;
     *count = run->utc_count;
     return status;
