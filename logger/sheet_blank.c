@@ -32,6 +32,20 @@ static const char *known(const struct facts *facts, enum fact_section section, c
     return strcmp(value, "other") == 0 ? "" : value;
 }
 
+/* As people write it: "71 to 82 °C" of the pair of the facts. */
+static void print_known(FILE *to, const struct facts *facts, enum fact_section section,
+                        const char *key, void (*print)(FILE *to, const char *text))
+{
+    char words[60];
+    double start, full;
+    const char *value = known(facts, section, key);
+    if (strcmp(key, "thermostat") == 0 && facts_pair(facts, 0, key, &start, &full)) {
+        snprintf(words, sizeof words, "%.6g to %.6g °C", start, full);
+        value = words;
+    }
+    print(to, value);
+}
+
 /* --- for a spreadsheet */
 
 /* The head: a key, and what is known or usual. */
@@ -102,7 +116,7 @@ void sheet_print_csv(FILE *to, const struct facts *facts)
         const struct head_line *line = &head_lines[i];
         fprintf(to, "%s,", line->key);
         if (line->fact)
-            print_cell(to, known(facts, line->section, line->fact));
+            print_known(to, facts, line->section, line->fact, print_cell);
         else
             fputs(line->usual, to);
         fputs("\r\n", to);
@@ -190,10 +204,7 @@ static void print_head(FILE *to, const struct facts *facts)
     for (size_t i = 0; i < sizeof blanks / sizeof blanks[0]; i++) {
         fprintf(to, "<div>%s<span>", blanks[i].words);
         if (blanks[i].fact)
-            print_escaped(to, known(facts, blanks[i].section, blanks[i].fact));
-        if (blanks[i].fact && strcmp(blanks[i].fact, "thermostat") == 0 &&
-            known(facts, FACT_ENGINE, "thermostat")[0])
-            fputs(" °C", to);
+            print_known(to, facts, blanks[i].section, blanks[i].fact, print_escaped);
         fputs("</span></div>\n", to);
     }
     fputs("</div>\n<p><b>How.</b> Warm the engine up under way. Set a speed, leave the throttle "

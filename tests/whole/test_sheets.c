@@ -149,6 +149,14 @@ static void test_blank_sheets(void **state)
     assert_int_equal(stage_wait(&program), 1);
     assert_null(strstr(stage_said(&program), "warning"));
     assert_non_null(strstr(stage_said(&program), "no date stands above the table"));
+    /* What is known already stands on both as people write it. */
+    const char *const names[] = {table, page};
+    for (size_t i = 0; i < 2; i++) {
+        char *bytes = stage_read(names[i]);
+        if (!strstr(bytes, "71 to 82 °C"))
+            fail_msg("no thermostat in %s", names[i]);
+        free(bytes);
+    }
 }
 
 /* A logger of thermocouples beside speeds that were written down. */
