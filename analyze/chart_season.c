@@ -128,16 +128,19 @@ static void curve_data(struct text *out, const struct style *style,
     text_add(out, any ? "\n\n" : "NaN NaN NaN NaN\n\n\n");
 }
 
-/* What all outings share (thermostat ...) would make all bars long alike and hide how they agree:
- * they show the part that is an outing's own, its day and its holds. */
-static struct interval own_interval(const struct season_series *series,
-                                    const struct season_point *point, enum show show)
+struct interval season_own_interval(const struct season_series *series,
+                                    const struct season_point *point, struct interval all)
 {
-    struct interval all = of_point(point, show);
     double own = hypot(series->day, point->level_u) * 1.96; /* normal, 95 % */
     double share = fmin(own / log(point->rise.high / point->rise.value), 1);
     return (struct interval){all.value, all.value + share * (all.low - all.value),
                              all.value + share * (all.high - all.value)};
+}
+
+static struct interval own_interval(const struct season_series *series,
+                                    const struct season_point *point, enum show show)
+{
+    return season_own_interval(series, point, of_point(point, show));
 }
 
 static void series_data(struct text *out, const struct style *style,
@@ -154,7 +157,7 @@ static void series_data(struct text *out, const struct style *style,
     curve_data(out, style, series, show, unit, true);
 }
 
-/* Lines that leave the picture must not shrink the rest: ahead, only the middle counts. */
+/* What leaves the picture must not shrink the rest: ahead, only the middle counts. */
 static void value_range(const struct season_series *series, enum show show, double *low,
                         double *high)
 {
@@ -163,6 +166,8 @@ static void value_range(const struct season_series *series, enum show show, doub
     for (size_t i = 0; i < series->curve_count; i++)
         if (series->curves[i].ahead)
             range_take(low, high, of_curve(&series->curves[i], show).value);
+        else
+            range_take_interval(low, high, of_curve(&series->curves[i], show));
 }
 
 static void time_range(const struct season_series *series, double *low, double *high)
@@ -228,11 +233,14 @@ static void name_steps(struct text *out, const struct season_series *series)
 }
 
 static void caption_of(struct text *out, const struct chart_view *view,
-                       const struct season_series *series, const char *what)
+                       const struct season_series *series, enum show show, const char *what)
 {
-    text_addf(
-        out, "%s Bars: %s of one outing beside the others, its day included; shaded: of the trend.",
-        what, word_level(view->style, view->seasons->options.confidence_level).s);
+    struct word level = word_level(view->style, view->seasons->options.confidence_level);
+    text_addf(out,
+              "%s Bars: %s of one outing beside the others, its day included; shaded: of the "
+              "trend%s.",
+              what, level.s,
+              show == SHOW_FULL ? ", with what is alike in all outings, as the thermostat is" : "");
     name_steps(out, series);
 }
 
@@ -263,7 +271,7 @@ static void rise_subtitle(struct text *out, const struct chart_view *view)
 
 static void rise_caption(struct text *out, const struct chart_view *view)
 {
-    caption_of(out, view, &engine_of(view)->series, "Lower is better.");
+    caption_of(out, view, &engine_of(view)->series, SHOW_RISE, "Lower is better.");
 }
 
 static void describe_series(struct text *out, const struct chart_view *view,
@@ -358,7 +366,7 @@ static void full_subtitle(struct text *out, const struct chart_view *view)
 
 static void full_caption(struct text *out, const struct chart_view *view)
 {
-    caption_of(out, view, &engine_of(view)->series,
+    caption_of(out, view, &engine_of(view)->series, SHOW_FULL,
                engine_of(view)->forecast.outlook == OUTLOOK_DATE
                    ? "Thick bar: when the alarm may be reached."
                    : "Carried to full throttle from the speeds that were held.");
@@ -416,7 +424,8 @@ static void pair_subtitle(struct text *out, const struct chart_view *view)
 
 static void pair_caption(struct text *out, const struct chart_view *view)
 {
-    caption_of(out, view, &pair_of(view)->series, "Above 1 the first engine sheds its heat worse.");
+    caption_of(out, view, &pair_of(view)->series, SHOW_RISE,
+               "Above 1 the first engine sheds its heat worse.");
 }
 
 static void pair_describe(struct text *out, const struct chart_view *view)

@@ -24,6 +24,11 @@ void season_services_csv(struct text *out, const struct seasons *seasons);
 
 /* --- for sections and charts */
 
+/* The part of an interval `all` that is an outing's own, its day and its holds. What all outings
+ * share (thermostat ...) would make all of them alike wide and hide how they lie to each other. */
+struct interval season_own_interval(const struct season_series *series,
+                                    const struct season_point *point, struct interval all);
+
 /* "main", "port", or "engine 0"; of the boat where there are several. */
 struct word season_engine_name(const struct seasons *seasons, const struct season_engine *engine);
 const char *season_boat_name(const struct seasons *seasons, size_t boat);

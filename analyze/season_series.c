@@ -70,6 +70,7 @@ struct solving {
     const struct series_job *job;
     struct season_clock clock;
     struct season_year year;
+    double common; /* as common_of has it, in the middle of everything */
     double season_u;
     struct trend_run *runs;
     size_t fit_count, best;
@@ -187,6 +188,7 @@ struct reader {
     double parameter[LEVEL_PARAMETERS];
     double share; /* of the usual hours, run from now on */
     double more;
+    double common; /* mean ln rise at the outings: what all of them share moves it */
 };
 
 static struct reader reader_of(const struct solving *s, const struct trend_fit *fit,
@@ -302,6 +304,23 @@ static void put_step(const struct reader *r, size_t step, struct slots *slots)
     put(slots, full_reading(r, step + 1, at) - full_reading(r, step, at));
 }
 
+static double common_of(const struct reader *r)
+{
+    const struct season_series *series = r->s->job->series;
+    double sum = 0;
+    for (size_t i = 0; i < series->point_count; i++)
+        sum += ln_standard(r, series->points[i].segment, series->points[i].at);
+    return sum / (double)series->point_count;
+}
+
+/* The rise on a line. Of an engine, beside its own outings: a thermostat that may be off shifts
+ * all of them alike, and would hide how they lie to each other. */
+static double curve_rise(const struct reader *r, const struct season_curve *curve)
+{
+    double own = ln_standard(r, curve->segment, curve->at);
+    return exp(r->s->job->balance ? own - r->common + r->s->common : own);
+}
+
 static void put_all(const struct reader *r, struct slots *slots)
 {
     const struct season_series *series = r->s->job->series;
@@ -318,7 +337,7 @@ static void put_all(const struct reader *r, struct slots *slots)
         put_step(r, i, slots);
     for (size_t i = 0; i < series->curve_count; i++) {
         const struct season_curve *curve = &series->curves[i];
-        put(slots, exp(ln_standard(r, curve->segment, curve->at)));
+        put(slots, curve_rise(r, curve));
         if (engine)
             put(slots, full_reading(r, curve->segment, curve->at));
     }
@@ -433,17 +452,20 @@ static void draw_all(const struct solving *s, size_t slot_count, double *columns
         struct reader reader = reader_of(s, fit, &state);
         reader.share = exp(s->clock.share_u * gsl_ran_ugaussian(rng));
         reader.more += MORE_U * gsl_ran_ugaussian(rng);
+        reader.common = common_of(&reader);
         put_all(&reader, &slots);
         for (size_t i = 0; i < slot_count; i++)
             columns[i * DRAWS + d] = row[i];
     }
 }
 
-static enum status propagate(const struct solving *s)
+static enum status propagate(struct solving *s)
 {
     struct slots count = {NULL, 0};
     const struct trend_fit *best = &s->fits[s->best];
     struct reader middle = reader_of(s, best, &best->middle);
+    middle.common = common_of(&middle);
+    s->common = middle.common;
     put_all(&middle, &count);
     double *memory = malloc((count.count * (DRAWS + 1) + TREND_SCRATCH(best)) * sizeof *memory);
     gsl_rng *rng = gsl_rng_alloc(gsl_rng_taus2);
@@ -556,7 +578,8 @@ static enum status place_curves(const struct solving *s)
 
 /* --- the outlook */
 
-/* Whether earlier stretches tell how fast this engine fouls: the last one may go on at their rate. */
+/* Whether earlier stretches tell how fast this engine fouls: the last one may go on at their rate.
+ * */
 static bool may_borrow(const struct season_series *series)
 {
     bool told = false;

@@ -82,7 +82,8 @@ struct season_curve {
     double at; /* s since 1970 */
     size_t segment;
     bool ahead;
-    struct interval rise, full; /* K; degC at full throttle in the warmest sea */
+    struct interval rise; /* K; of an engine beside its own outings: without what they all share */
+    struct interval full; /* degC at full throttle in the warmest sea, with it */
 };
 
 enum season_outlook {

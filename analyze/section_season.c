@@ -142,11 +142,14 @@ enum finding season_headline(const struct season_engine *engine, struct text *ou
     return FINDING_CANNOT_BE_SHOWN;
 }
 
-/* "92.8 °C (91.2 to 94.6)" */
+/* "92.8 °C (91.2 to 94.6)". A tenth of a degree is as fine as anybody can use, also where one end
+ * of the interval lies near. */
 static struct word with_interval(const struct style *style, enum unit unit,
                                  struct interval interval, bool sign)
 {
     int decimals = word_decimals(style, unit, interval);
+    if (unit != UNIT_ONE && decimals > 1)
+        decimals = 1;
     return word_of("%.60s (%.80s)",
                    sign ? word_change(style, unit, interval.value, decimals).s
                         : word_quantity(style, unit, interval.value, decimals).s,
@@ -436,16 +439,30 @@ static struct word percent(const struct style *style, struct interval ratio)
                    word_range(style, UNIT_ONE, change, decimals, true).s);
 }
 
+/* The word that this report cannot do without. */
+static void say_open_rise(struct document *document, const struct style *style)
+{
+    document_paragraphf(document,
+                        "The open rise is how far the coolant would stand above the sea with the "
+                        "thermostat wide open: less is better, and fouling makes it grow.%s",
+                        style->units == UNITS_SI ? " K is a difference of one degree Celsius."
+                                                 : "");
+}
+
 static void section_season_services(struct document *document, const struct report_input *input)
 {
     const struct column columns[] = {{"when", COLUMN_SHORT},
                                      {"what was done", COLUMN_WORDS},
                                      {"open rise", COLUMN_SHORT},
                                      {"at full throttle", COLUMN_SHORT}};
+    bool told = false;
     for (size_t e = 0; e < input->seasons->engine_count; e++) {
         const struct season_series *series = &input->seasons->engines[e].series;
         if (series->step_count == 0)
             continue;
+        if (!told)
+            say_open_rise(document, input->style);
+        told = true;
         engine_heading(document, input, &input->seasons->engines[e]);
         document_table(document, "Change of the cooling from before to after", columns, 4);
         for (size_t i = 0; i < series->step_count; i++) {
@@ -535,8 +552,9 @@ static void section_season_pairs(struct document *document, const struct report_
 /* --- outings */
 
 static void outing_row(struct document *document, const struct report_input *input,
-                       const struct season_point *point)
+                       const struct season_series *series, const struct season_point *point)
 {
+    struct interval own = season_own_interval(series, point, point->rise);
     const struct style *style = input->style;
     document_cell(document, season_day(point->at).s);
     document_cell(document, isfinite(point->hours) ? word_of("%.0f", point->hours).s : WORD_NONE);
@@ -544,31 +562,33 @@ static void outing_row(struct document *document, const struct report_input *inp
     document_cellf(document, "%zu", point->holds);
     document_cellf(document, "%.0f–%.0f", point->rpm_low, point->rpm_high);
     document_cell(document, word_value(style, UNIT_KELVIN, point->rise.value, 1).s);
-    document_cell(document, word_range(style, UNIT_KELVIN, point->rise, 1, false).s);
+    document_cell(document, word_range(style, UNIT_KELVIN, own, 1, false).s);
     document_cell(document, word_value(style, UNIT_DEGC, point->reading.value, 1).s);
+    document_cell(document, word_value(style, UNIT_DEGC, point->full.value, 1).s);
 }
 
 static void section_season_outings(struct document *document, const struct report_input *input)
 {
-    const struct column columns[] = {{"date", COLUMN_SHORT},     {"hours", COLUMN_NUMBER},
-                                     {"sea", COLUMN_NUMBER},     {"holds", COLUMN_NUMBER},
-                                     {"rpm", COLUMN_SHORT},      {"rise", COLUMN_NUMBER},
-                                     {"interval", COLUMN_SHORT}, {"coolant", COLUMN_NUMBER}};
+    const struct column columns[] = {
+        {"date", COLUMN_SHORT},     {"hours", COLUMN_NUMBER},   {"sea", COLUMN_NUMBER},
+        {"holds", COLUMN_NUMBER},   {"rpm", COLUMN_SHORT},      {"rise", COLUMN_NUMBER},
+        {"interval", COLUMN_SHORT}, {"coolant", COLUMN_NUMBER}, {"at full", COLUMN_NUMBER}};
     for (size_t e = 0; e < input->seasons->engine_count; e++) {
         const struct season_engine *engine = &input->seasons->engines[e];
         if (engine->series.point_count == 0)
             continue;
         engine_heading(document, input, engine);
-        document_table(document,
-                       word_of("Open rise (%s) and coolant (%s) at %s and a sea of %s",
-                               unit_symbol(UNIT_KELVIN, input->style->units),
-                               unit_symbol(UNIT_DEGC, input->style->units),
-                               word_rpm(engine->reference_rpm).s,
-                               word_quantity(input->style, UNIT_DEGC, engine->reference_sea, 0).s)
-                           .s,
-                       columns, 8);
+        document_table(
+            document,
+            word_of("Open rise (%s) and coolant (%s) at %s and a sea of %s; at full: coolant "
+                    "at full throttle in the warmest sea; intervals beside the other outings",
+                    unit_symbol(UNIT_KELVIN, input->style->units),
+                    unit_symbol(UNIT_DEGC, input->style->units), word_rpm(engine->reference_rpm).s,
+                    word_quantity(input->style, UNIT_DEGC, engine->reference_sea, 0).s)
+                .s,
+            columns, 9);
         for (size_t i = 0; i < engine->series.point_count; i++)
-            outing_row(document, input, &engine->series.points[i]);
+            outing_row(document, input, &engine->series, &engine->series.points[i]);
     }
 }
 
@@ -596,6 +616,23 @@ static struct word share_of(const struct style *style, double share)
     return word_of("%.60s %%", word_number(style, 100 * share, 1).s);
 }
 
+/* What comes and goes with the season, told or not. */
+static void say_weed(struct document *document, const struct style *style,
+                     const struct season_series *series)
+{
+    struct interval ratio = {exp(series->season.value), exp(series->season.low),
+                             exp(series->season.high)};
+    document_itemf(document,
+                   series->season_told
+                       ? "By the end of a season %s have come on top, and are gone after the "
+                         "lay-up: weed on hull and propeller does that. Lines and readings here "
+                         "are without it."
+                       : "Nothing is shown that comes with the season and goes at the lay-up, as "
+                         "weed on hull and propeller does: %s over a season. What that leaves "
+                         "open is in the intervals.",
+                   percent(style, ratio).s);
+}
+
 static void certainty_of(struct document *document, const struct report_input *input,
                          const struct season_engine *engine)
 {
@@ -611,22 +648,14 @@ static void certainty_of(struct document *document, const struct report_input *i
     document_itemf(document, "From hold to hold within an outing it scatters by %s.",
                    share_of(style, series->scatter).s);
     document_itemf(document,
-                   "For each degree of warmer sea the coolant at standard conditions stands %s "
-                   "degrees higher. %s",
+                   "For each degree of warmer sea the coolant at %s stands %s degrees higher; the "
+                   "thermostat takes up the rest. %s",
+                   word_rpm(engine->reference_rpm).s,
                    with_interval(style, UNIT_ONE, engine->follows, false).s,
                    series->sea_told ? "The outings themselves tell that."
                                     : "The outings add little to what is usual: their seas are too "
                                       "alike or too few.");
-    document_itemf(
-        document,
-        "From the beginning to the end of a season %s come on top, which the lay-up "
-        "takes away again (weed on hull and propeller, say). %s",
-        percent(style, (struct interval){exp(series->season.value), exp(series->season.low),
-                                         exp(series->season.high)})
-            .s,
-        series->season_told ? "The outings show it."
-                            : "The outings do not show that there is any; what they "
-                              "leave open is in the intervals.");
+    say_weed(document, style, series);
     if (isfinite(engine->thermostat_start))
         document_itemf(document, "Thermostat: %s to %s (%s), each within %s.",
                        word_quantity(style, UNIT_DEGC, engine->thermostat_start, 1).s,
@@ -651,6 +680,11 @@ static void certainty_of(struct document *document, const struct report_input *i
 
 static void section_season_certainty(struct document *document, const struct report_input *input)
 {
+    if (input->seasons->engine_count > 0)
+        document_paragraphf(document,
+                            "The figures in brackets say how far each may be off: %s of such "
+                            "intervals hold the truth.",
+                            word_level(input->style, input->seasons->options.confidence_level).s);
     for (size_t e = 0; e < input->seasons->engine_count; e++)
         if (input->seasons->engines[e].series.point_count > 0)
             certainty_of(document, input, &input->seasons->engines[e]);
