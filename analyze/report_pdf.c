@@ -9,7 +9,7 @@
 #include "picture.h"
 #include "report.h"
 
-#define SHRUNK_LEAST 0.66 /* a chart may be made this much smaller to stay on its page */
+#define SHRUNK_LEAST 0.62 /* a chart may be made this much smaller to stay on its page */
 #define LAST_LEAST 0.3    /* of its page: less of the last chapter does not stand there alone */
 
 static const struct face title_face = {BOOK_FAMILY, 16, true};

@@ -39,20 +39,56 @@ static void pair(struct document *document, const char *name, const char *value)
     document_cell(document, recorded(value));
 }
 
-/* The fact as all runs have it; where they differ, all that was said; "" where none records it. */
+static void add_fact(struct text *value, const struct run_summary *run, const struct fact_row *row,
+                     int engine)
+{
+    text_add(value, run_fact(run, row->section, engine, row->key));
+    if (boat_file_has(run->entered, row->section, engine, row->key))
+        text_add(value, ENTERED);
+}
+
+/* The run that speaks for its side: all of the side that record the fact record the same. NULL where
+ * they differ or none does. */
+static const struct run_summary *speaker(const struct answer *answer, const struct fact_row *row,
+                                         int engine, enum side side)
+{
+    const struct run_summary *found = NULL;
+    for (size_t i = 0; i < answer->run_count; i++) {
+        const struct run_summary *run = &answer->runs[i];
+        const char *own = run_fact(run, row->section, engine, row->key);
+        if (run->side != side || own[0] == '\0')
+            continue;
+        if (found != NULL && strcmp(own, run_fact(found, row->section, engine, row->key)) != 0)
+            return NULL;
+        found = run;
+    }
+    return found;
+}
+
+/* The fact as all runs have it; where the sides differ, what each says, and else all that was said; ""
+ * where none records it. */
 static void agreed_words(struct text *value, const struct answer *answer,
                          const struct fact_row *row, int engine)
 {
+    const struct run_summary *before = speaker(answer, row, engine, SIDE_BEFORE);
+    const struct run_summary *after = speaker(answer, row, engine, SIDE_AFTER);
     const char *last = "";
+    if (before != NULL && after != NULL &&
+        strcmp(run_fact(before, row->section, engine, row->key),
+               run_fact(after, row->section, engine, row->key)) != 0) {
+        text_add(value, "before: ");
+        add_fact(value, before, row, engine);
+        text_add(value, "; after: ");
+        add_fact(value, after, row, engine);
+        return;
+    }
     for (size_t i = 0; i < answer->run_count; i++) {
         const char *own = run_fact(&answer->runs[i], row->section, engine, row->key);
         if (own[0] == '\0' || strcmp(own, last) == 0)
             continue;
         if (value->length > 0)
             text_add(value, " / ");
-        text_add(value, own);
-        if (boat_file_has(answer->runs[i].entered, row->section, engine, row->key))
-            text_add(value, ENTERED);
+        add_fact(value, &answer->runs[i], row, engine);
         last = own;
     }
 }

@@ -121,6 +121,19 @@ static void finding_comes_first(void **state)
     drop(&made);
 }
 
+/* On the first page, what the sides tell of one thing is told by side. */
+static void facts_that_differ_name_their_side(void **state)
+{
+    (void)state;
+    struct made made = {0};
+    made_answer(&made.answer, 1);
+    facts_set(made.answer.runs[0].facts, FACT_ENGINE, 0, "exchanger", "never out", NULL);
+    facts_set(made.answer.runs[1].facts, FACT_ENGINE, 0, "exchanger", "cleaned", NULL);
+    render(&made, &si, REPORT_WHOLE);
+    has(&made.text, "before: never out; after: cleaned");
+    drop(&made);
+}
+
 /* What else changed: what differs, row by row; what does not, in a sentence; and nothing that stands
  * elsewhere. */
 static void tells_what_else_differs(void **state)
@@ -465,6 +478,7 @@ int main(void)
         cmocka_unit_test(every_section_has_a_title_of_its_own),
         cmocka_unit_test(tells_everything_in_text_and_page),
         cmocka_unit_test(finding_comes_first),
+        cmocka_unit_test(facts_that_differ_name_their_side),
         cmocka_unit_test(tells_what_else_differs),
         cmocka_unit_test(lines_fit_a_terminal),
         cmocka_unit_test(shows_us_units_throughout),
