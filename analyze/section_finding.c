@@ -256,9 +256,10 @@ static void bands_table(struct document *document, const struct report_input *in
 static void bands_note(struct document *document, const struct report_input *input)
 {
     const struct answer *answer = input->answer;
-    bool apart = false, several = false, withheld = false;
+    bool any = false, apart = false, several = false, withheld = false;
     for (size_t e = 0; e < answer->engine_count; e++) {
         withheld |= doubt_withholds(&answer->engines[e]) && answer->engines[e].band_count > 0;
+        any |= answer->engines[e].band_count > 0;
         several |= answer->engines[e].band_count > 1;
         for (size_t b = 0; b < answer->engines[e].band_count; b++)
             apart |= rounds_apart(input->style, &answer->engines[e].bands[b]);
@@ -272,6 +273,8 @@ static void bands_note(struct document *document, const struct report_input *inp
                             "at the top rests on "
                             "all speeds together.",
                             word_level(input->style, answer->confidence_level).s);
+    if (any && input->style->units == UNITS_SI)
+        document_paragraph(document, "K is a difference of one degree Celsius.");
     if (apart)
         report_rounding_note(document);
 }

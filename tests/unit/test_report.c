@@ -202,6 +202,7 @@ static void shows_us_units_throughout(void **state)
     struct made made = {0};
     made_answer(&made.answer, 1);
     render(&made, &us, REPORT_WHOLE);
+    has_not(&made.text, "K is a difference");
     has(&made.text, "before, °F");
     has(&made.text, "change, °F");
     has(&made.text, "160 to 180 °F");
@@ -269,6 +270,7 @@ static void a_note_where_rows_do_not_subtract(void **state)
         render(&made, &si, REPORT_SUMMARY);
         (apart ? has : has_not)(&made.text, "each is rounded by itself");
         has(&made.text, "The finding of each speed is for that speed alone (95 %)");
+        has(&made.text, "K is a difference of one degree Celsius.");
         drop(&made);
     }
 }
