@@ -28,6 +28,22 @@ static void demand_sound(const struct service_event *event)
     demand(event->by != NULL && event->notes != NULL);
 }
 
+/* What is left out is told, and a date that could be another one was read by the order of the file. */
+static void demand_told(const struct service_log *log)
+{
+    struct text words = {0};
+    size_t count = 0, by_order = 0;
+    while (service_log_remark(log, count, &words))
+        count++;
+    demand(count <= SERVICE_FAULTS + 2);
+    demand((count > 0) == (log->fault_count > 0 || log->by_order > 0));
+    demand(log->by_order == 0 || log->date_order != DATE_ORDER_OPEN);
+    for (size_t i = 0; i < log->count; i++)
+        by_order += log->events[i].date_by_order;
+    demand(by_order == log->by_order);
+    text_free(&words);
+}
+
 static void read_mark(const uint8_t *data, size_t size)
 {
     char words[600];
@@ -55,6 +71,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
         demand_sound(&log.events[i]);
         demand(i == 0 || log.events[i - 1].date <= log.events[i].date);
     }
+    demand_told(&log);
     service_log_free(&log);
     read_mark(data, size);
     return 0;

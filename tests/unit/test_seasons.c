@@ -347,6 +347,33 @@ static void steps_and_trends_hold_the_truth(void **state)
     assert_true(now >= count - 6);
 }
 
+/* Outings from 0.3 to 0.8 of each year, over which weed adds 5 %: nothing of it is fouling. */
+static void what_comes_and_goes_every_year_is_no_fouling(void **state)
+{
+    (void)state;
+    struct made made = {.grows = 0.02};
+    chance_state = 77;
+    seasons_options_default(&made.seasons.options);
+    made.seasons.outings = calloc(36, sizeof *made.seasons.outings);
+    for (unsigned i = 0; i < 36; i++) {
+        double share = (i % 6) / 5.0, year = floor(START / YEAR) + 1 + i / 6;
+        double years = year + 0.3 + 0.5 * share;
+        double ln_fouling = 0.02 * (years - START / YEAR);
+        make_outing(&made.seasons.outings[made.seasons.outing_count++], years * YEAR,
+                    ln_fouling + 0.05 * share, i);
+    }
+    assert_int_equal(seasons_solve(&made.seasons, NULL), STATUS_OK);
+    const struct season_series *series = &made.seasons.engines[0].series;
+    print_message("season %.3f (%.3f to %.3f), growth %.3f (%.3f to %.3f)\n", series->season.value,
+                  series->season.low, series->season.high, series->segments[0].growth.value,
+                  series->segments[0].growth.low, series->segments[0].growth.high);
+    assert_true(series->season_told);
+    assert_true(holds(series->season, 0.05));
+    assert_true(holds(series->segments[0].growth, expm1(0.02 * 5.5) / 5.5));
+    assert_true(made.seasons.engines[0].forecast.season.low > 0);
+    seasons_free(&made.seasons);
+}
+
 static void the_alarm_is_foretold(void **state)
 {
     (void)state;
@@ -639,6 +666,7 @@ int main(void)
         cmocka_unit_test(hours_know_the_seasons),
         cmocka_unit_test(a_new_hour_meter_leaves_the_calendar),
         cmocka_unit_test(steps_and_trends_hold_the_truth),
+        cmocka_unit_test(what_comes_and_goes_every_year_is_no_fouling),
         cmocka_unit_test(the_alarm_is_foretold),
         cmocka_unit_test(the_same_outings_give_the_same_answer),
         cmocka_unit_test(one_outing_is_a_beginning),
