@@ -112,9 +112,10 @@ check:
 		$(patsubst $(B)/%,build/asan/%,$(UNIT) $(WHOLE)) \
 		$(foreach f,$(FUZZ),"fuzz-$(f)=scripts/fuzz-sample build/fuzz/fuzz_$(f) tests/fuzz/corpus/$(f) 5")
 
-# Tests and benches without a warning by clang, and the tests of what threads share once more under the
-# thread sanitizer.
-THREADED := $(addprefix build/tsan/tests/unit/test_,ring writer rebuild)
+# Tests and benches without a warning by clang, and the logger and the tests of what its threads share once more
+# under the thread sanitizer.
+THREADED := $(addprefix build/tsan/tests/unit/test_,ring writer rebuild) build/tsan/searun-logger \
+	build/tsan/tests/faults/shim_storage.so
 check-long: check
 	@scripts/install-deps long
 	@$(MAKE) --no-print-directory $(J) B=build/clang CC=$(CLANG) WERROR=-Werror tests bench-programs

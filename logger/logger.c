@@ -2,6 +2,7 @@
 #include "logger.h"
 
 #include <stdio.h>
+#include <limits.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/eventfd.h>
@@ -759,6 +760,7 @@ static enum status answer(void *self, const struct request *request, unsigned ui
 {
     struct logger *it = self;
     struct situation situation;
+    char folder[PATH_MAX];
     switch (request->kind) {
     case REQUEST_MARK:
         return answer_mark(it, request, uid, reply, complaint);
@@ -774,6 +776,8 @@ static enum status answer(void *self, const struct request *request, unsigned ui
         break;
     }
     situation = look_around(it);
+    if (realpath(it->folder, folder)) /* who asks may stand in another folder than the logger */
+        situation.folder = folder;
     if (request->json)
         return situation_json(&situation, reply);
     situation_text(&situation, reply);

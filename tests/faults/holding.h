@@ -5,7 +5,11 @@
 #include "../whole/stage.h"
 
 #define SETTLED 3          /* rounds after which everything has been used once */
-#define GROWTH_MAX_KB 4096 /* the tables of gaps and events grow, by less than 1 KB a round */
+#define GROWTH_MAX_KB 2048 /* the tables of gaps and events grow, by less than 1 KB a round */
+
+/* The memory of a ring counts when it is touched first: a large one would look like growth until it
+ * has been written all over. */
+#define SMALL_RING "--set", "logger.ring_size=1"
 
 struct holding {
     unsigned descriptors;

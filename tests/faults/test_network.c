@@ -279,7 +279,7 @@ static void test_network(void **state)
     soak.logger =
         start_logger("--input", here, "--input", "address=udp:" ADDRESS ":10111", "--input",
                      "group=udp:" GROUP ":60001,interface=" INTERFACE, "--output",
-                     stage_path("network.h5"), "--set", "logger.reopen_longest=0.5");
+                     stage_path("network.h5"), "--set", "logger.reopen_longest=0.5", SMALL_RING);
     stage_until_said(&soak.logger, "): open");
     for (; soak.round < rounds; soak.round++) {
         go_round(&soak);

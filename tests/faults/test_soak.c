@@ -112,8 +112,9 @@ static void test_soak(void **state)
     snprintf(tcp, sizeof tcp, "gw=tcp:127.0.0.1:%u", soak.tcp_port);
     soak.server = open_gateway(soak.tcp_port);
     soak.cable = plug_in();
-    soak.logger = start_on_port("--input", "serial:/dev/ttyS0,38400", "--input", tcp, "--output",
-                                stage_path("soak.h5"), "--set", "logger.reopen_longest=0.5");
+    soak.logger =
+        start_on_port("--input", "serial:/dev/ttyS0,38400", "--input", tcp, "--output",
+                      stage_path("soak.h5"), "--set", "logger.reopen_longest=0.5", SMALL_RING);
     wait_for_port(&soak);
     wait_for_caller(&soak);
     soak.longest_serial_ms = soak.longest_tcp_ms = 0;
