@@ -283,7 +283,7 @@ static void test_network(void **state)
     stage_until_said(&soak.logger, "): open");
     for (; soak.round < rounds; soak.round++) {
         go_round(&soak);
-        if (soak.round + 1 == SETTLED)
+        if (soak.round + 1 == settled_after(rounds))
             before = holding_of(&soak.logger);
     }
     expect_no_growth(before, holding_of(&soak.logger));

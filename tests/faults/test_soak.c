@@ -120,7 +120,7 @@ static void test_soak(void **state)
     soak.longest_serial_ms = soak.longest_tcp_ms = 0;
     for (unsigned round = 0; round < rounds; round++) {
         go_round(&soak, round);
-        if (round + 1 == SETTLED)
+        if (round + 1 == settled_after(rounds))
             before = holding_of(&soak.logger);
     }
     expect_no_growth(before, holding_of(&soak.logger));

@@ -2,9 +2,11 @@
 
 Puts what `make install` installs, a configuration and tests/guest/service-inside into ROOT (a bare Debian), makes
 an ext4 image of it, boots it in QEMU (kernel and first steps from GUEST, see scripts/guest-make), and plays an
-engine on its second serial line all the while. The guest prints a line "RESULT what rc=N" for each thing it looked
+engine on its second serial line all the while, and on a USB adapter that is plugged in and pulled out when the guest
+prints "PLUG in" or "PLUG out". The guest prints a line "RESULT what rc=N" for each thing it looked
 at, and shuts down while a run is recorded. Then the disk is looked at: every run must be closed and whole.
 """
+import json
 import os
 import re
 import shutil
@@ -49,7 +51,9 @@ end_after = 600
 engine = serial:/dev/ttyS1,4800
 plotter = udp:10110
 bus = can:vcan0
+adapter = serial:/dev/nmea-engine,4800
 """
+ADAPTER = "A10X0001"  # its number in searun-adapters.rules, which is used as it is
 
 
 def tool(name):
@@ -92,6 +96,8 @@ def furnish(root, binaries):
     for unit in ("serial-getty@ttyS0.service", "getty@tty1.service", "systemd-firstboot.service",
                  "apt-daily.timer", "apt-daily-upgrade.timer", "e2scrub_reap.service", "fstrim.timer"):
         link(root, "/etc/systemd/system/" + unit, "/dev/null")
+    shutil.copy(os.path.join(here, "logger/searun-adapters.rules"),
+                os.path.join(root, "etc/udev/rules.d/70-searun.rules"))
     for name in ("service-inside", "service-probe"):
         with open(os.path.join(here, "tests/guest", name)) as file:
             write(root, "/opt/" + name, file.read(), 0o755)
@@ -110,8 +116,8 @@ def sentence(body):
     return ("$%s*%02X\r\n" % (body, checksum)).encode()
 
 
-def play_engine(path, over):
-    """An engine that turns at 1,500 rpm, one sentence of it a second, and the coolant."""
+def play_engine(path, over, sentences):
+    """Says the sentences once a second."""
     line = socket.socket(socket.AF_UNIX)
     while not over.is_set():
         try:
@@ -122,7 +128,7 @@ def play_engine(path, over):
     line.settimeout(1)
     while not over.is_set():
         try:
-            line.sendall(sentence("IIRPM,E,0,1500.0,,A") + sentence("IIXDR,C,75.0,C,ENGINE#0"))
+            line.sendall(b"".join(sentence(body) for body in sentences))
         except socket.timeout:
             pass  # nobody listens, and the line is full
         except OSError:
@@ -130,14 +136,42 @@ def play_engine(path, over):
         time.sleep(1)
 
 
-def boot(guest, disk, serial, words):
+def plug_adapter(path, words, over):
+    """Does to the adapter what the guest's words ask for."""
+    done = 0
+    while not over.is_set():
+        time.sleep(0.3)
+        try:
+            with open(words, errors="replace") as file:
+                orders = re.findall(r"^PLUG (in|out)", file.read(), re.M)
+        except FileNotFoundError:
+            continue
+        for order in orders[done:]:
+            ask = {"execute": "device_del", "arguments": {"id": "adapter"}}
+            if order == "in":
+                ask = {"execute": "device_add", "arguments": {"driver": "usb-serial", "chardev": "usb",
+                                                              "id": "adapter", "serial": ADAPTER}}
+            with socket.socket(socket.AF_UNIX) as monitor:
+                monitor.connect(path)
+                for line in ({"execute": "qmp_capabilities"}, ask):
+                    monitor.recv(4096)
+                    monitor.sendall(json.dumps(line).encode() + b"\n")
+                said = monitor.recv(4096)
+                if b"error" in said:
+                    print("the emulator says: %s" % said.decode())
+        done = len(orders)
+
+
+def boot(guest, disk, folder, words):
     append = ("console=ttyS0 quiet panic=-1 mitigations=off nokaslr tsc=reliable audit=0 apparmor=0 "
               "boot=/lib/systemd/systemd modules=virtio_blk,crc32c_generic,ext4,can-raw,vcan "
               "systemd.show_status=0 systemd.default_timeout_start_sec=600 systemd.mask=systemd-udev-settle.service")
     arguments = [
         tool("qemu-system-x86_64"), "-M", "q35", "-accel", "tcg,thread=single", "-cpu", "max", "-m", "512", "-smp", "1",
         "-nographic", "-no-reboot", "-nodefaults", "-serial", "stdio",
-        "-chardev", "socket,id=line,path=%s,server=on,wait=off" % serial, "-serial", "chardev:line",
+        "-chardev", "socket,id=line,path=%s/line,server=on,wait=off" % folder, "-serial", "chardev:line",
+        "-chardev", "socket,id=usb,path=%s/usb,server=on,wait=off" % folder, "-device", "qemu-xhci",
+        "-qmp", "unix:%s/monitor,server=on,wait=off" % folder,
         "-kernel", os.path.join(guest, "vmlinux"), "-initrd", os.path.join(guest, "initrd"), "-append", append,
         "-drive", "file=%s,format=raw,if=none,id=d0,cache=unsafe" % disk, "-device", "virtio-blk-pci,drive=d0"]
     process = subprocess.Popen(arguments, stdin=subprocess.DEVNULL, stdout=open(words, "wb"), stderr=subprocess.STDOUT)
@@ -178,16 +212,19 @@ def judge_disk(binaries, disk, folder):
 def main():
     binaries, guest, root = sys.argv[1:4]
     with tempfile.TemporaryDirectory(prefix="service-") as folder:
-        disk, serial = os.path.join(folder, "disk.img"), os.path.join(folder, "line")
+        disk = os.path.join(folder, "disk.img")
         words = os.path.join(folder, "words.txt")
         furnish(root, binaries)
         with open(disk, "wb") as file:
             file.truncate(900 << 20)
         subprocess.run([tool("mkfs.ext4"), "-q", "-F", "-d", root, disk], check=True)
         over = threading.Event()
-        player = threading.Thread(target=play_engine, args=(serial, over), daemon=True)
-        player.start()
-        code = boot(guest, disk, serial, words)
+        engine = ("IIRPM,E,0,1500.0,,A", "IIXDR,C,75.0,C,ENGINE#0")
+        for work, arguments in ((play_engine, (folder + "/line", over, engine)),
+                                (play_engine, (folder + "/usb", over, ("IIMTW,14.7,C",))),
+                                (plug_adapter, (folder + "/monitor", words, over))):
+            threading.Thread(target=work, args=arguments, daemon=True).start()
+        code = boot(guest, disk, folder, words)
         over.set()
         with open(words, errors="replace") as file:
             text = file.read().replace("\r", "")
