@@ -234,7 +234,7 @@ static void say_last_service(struct document *document, const struct report_inpu
                   with_interval(input->style, UNIT_KELVIN, step->full, true).s);
         break;
     case FINDING_CANNOT_BE_SHOWN:
-        text_addf(&words, "cannot be judged: the outings near it leave too much open (%s).",
+        text_addf(&words, "cannot be judged: the outings near it leave too much open, %s there.",
                   with_interval(input->style, UNIT_KELVIN, step->full, true).s);
         break;
     }
