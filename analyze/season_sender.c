@@ -73,11 +73,6 @@ static size_t count_events(const struct seasons *seasons, const struct season_en
 
 /* --- numbers */
 
-struct sender {
-    size_t exchanges;
-    const struct outing_engine *of;
-};
-
 /* For each run the first run whose readings come the same way; what the log says is one sender is
  * one. */
 static void find_ways(const struct seasons *seasons, const struct season_engine *engine,
@@ -112,37 +107,43 @@ static double offset_u(const struct outing_engine *engine)
     return engine->coolant_instrument_u > 0 ? hypot(engine->coolant_instrument_u, rounding) : 0;
 }
 
+/* What the senders that run `known[1]` ... had may differ by from that of known[0]. */
+static void rate_senders(const struct seasons *seasons, const struct season_engine *engine,
+                         struct gathered *g, const size_t *known, size_t count)
+{
+    for (size_t k = 0; k < LEVELS_SENDERS; k++)
+        g->sender_u[k] = SENDER_U;
+    if (count == 0)
+        return;
+    const struct outing_engine *own = season_engine_in(seasons, engine, g->runs[known[0]].outing);
+    g->offset_u = offset_u(own);
+    for (size_t k = 1; k < count; k++) {
+        const struct outing_engine *other =
+            season_engine_in(seasons, engine, g->runs[known[k]].outing);
+        g->sender_u[k - 1] = fmax(hypot(instrument_u(own), instrument_u(other)), SENDER_U);
+    }
+}
+
 enum status season_sender_number(const struct seasons *seasons, const struct season_engine *engine,
                                  struct gathered *g)
 {
-    size_t *way = calloc(2 * g->run_count + 1, sizeof *way), *exchanges = way + g->run_count;
+    size_t *way = calloc(2 * g->run_count + 1, sizeof *way);
     size_t known[LEVELS_SENDERS + 1], count = 0;
     if (way == NULL)
         return STATUS_MEMORY;
+    size_t *exchanges = way + g->run_count; /* that were still to come */
     find_ways(seasons, engine, g, way);
     for (size_t r = g->run_count; r-- > 0;) {
+        double at = at_of(seasons, g->runs[r].outing);
         size_t k = 0;
-        exchanges[r] =
-            count_events(seasons, engine, at_of(seasons, g->runs[r].outing), INFINITY, false);
+        exchanges[r] = count_events(seasons, engine, at, INFINITY, false);
         while (k < count && !(way[known[k]] == way[r] && exchanges[known[k]] == exchanges[r]))
             k++;
         if (k == count && count <= LEVELS_SENDERS)
             known[count++] = r;
         g->levels[r].sender = k < count ? k : count - 1; /* further ones share the last */
     }
-    for (size_t k = 0; k < LEVELS_SENDERS; k++) {
-        double own = count > 0
-                         ? instrument_u(season_engine_in(seasons, engine, g->runs[known[0]].outing))
-                         : SENDER_U;
-        double other =
-            k + 1 < count
-                ? instrument_u(season_engine_in(seasons, engine, g->runs[known[k + 1]].outing))
-                : 0;
-        g->sender_u[k] = fmax(hypot(own, other), SENDER_U);
-    }
-    if (g->run_count > 0)
-        g->offset_u =
-            offset_u(season_engine_in(seasons, engine, g->runs[g->run_count - 1].outing));
+    rate_senders(seasons, engine, g, known, count);
     free(way);
     return STATUS_OK;
 }
