@@ -237,10 +237,11 @@ static void caption_of(struct text *out, const struct chart_view *view,
 {
     struct word level = word_level(view->style, view->seasons->options.confidence_level);
     text_addf(out,
-              "%s Bars: %s of one outing beside the others, its day included; shaded: of the "
-              "trend%s.",
+              "%s Bars: how far one outing may be off beside the others (%s); shaded: how far the "
+              "trend may be%s.",
               what, level.s,
-              show == SHOW_FULL ? ", with what is alike in all outings, as the thermostat is" : "");
+              show == SHOW_FULL ? ", with what may be off in all outings alike, as the thermostat"
+                                : "");
     name_steps(out, series);
 }
 
