@@ -28,6 +28,7 @@ bool season_done_between(const struct seasons *seasons, size_t boat, int first, 
                      event->what);
         step.at = any ? step.at : event->at;
         step.guessed = (any ? step.guessed : true) && event->guessed;
+        step.sender_only = (any ? step.sender_only : true) && event->new_sender;
         any = true;
     }
     if (out && any)

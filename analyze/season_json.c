@@ -113,6 +113,7 @@ static void add_lines(cJSON *to, const struct season_series *series, bool *faile
         date(row, "date", step->at, failed);
         words(row, "what", step->what, failed);
         add(row, "date_guessed", cJSON_CreateBool(step->guessed), failed);
+        add(row, "another_sender_only", cJSON_CreateBool(step->sender_only), failed);
         words(row, "finding", finding_key(step->finding), failed);
         interval(row, "open_rise_ratio", step->ratio, failed);
         interval(row, "coolant_change", step->reading, failed);

@@ -70,7 +70,8 @@ struct season_segment {
 struct season_step {
     double at; /* s since 1970 */
     bool guessed;
-    char what[400];          /* all that was done between the two outings */
+    bool sender_only; /* nothing but another sender: it may change what is read, not the cooling */
+    char what[400];   /* all that was done between the two outings */
     struct interval ratio;   /* open rise after over before */
     struct interval reading; /* K, change of the reading at standard conditions */
     struct interval full;    /* K, the same at full throttle in the warmest sea */

@@ -209,13 +209,29 @@ static void say_state(struct document *document, const struct report_input *inpu
     say_season(document, input, engine);
 }
 
+/* Another sender is no service: what the line does there may be its doing. */
+static void say_sender(struct document *document, const struct report_input *input,
+                       const struct season_step *step)
+{
+    document_paragraphf(document,
+                        "%s%s the coolant comes from another sender, and reads differently by %s "
+                        "there: that may be the two senders, and says nothing of a service.",
+                        step->guessed ? "Since shortly before " : "Since ", season_day(step->at).s,
+                        with_interval(input->style, UNIT_KELVIN, step->full, true).s);
+}
+
 static void say_last_service(struct document *document, const struct report_input *input,
                              const struct season_engine *engine)
 {
     const struct season_series *series = &engine->series;
-    if (series->step_count == 0)
+    size_t last = series->step_count;
+    if (last > 0 && series->steps[last - 1].sender_only)
+        say_sender(document, input, &series->steps[last - 1]);
+    while (last > 0 && series->steps[last - 1].sender_only)
+        last--;
+    if (last == 0)
         return;
-    const struct season_step *step = &series->steps[series->step_count - 1];
+    const struct season_step *step = &series->steps[last - 1];
     struct text words = {0}, what = {0};
     text_clip(&what, step->what, 160);
     text_addf(&words, "The last service that may change the cooling (%s, %s%s) ",

@@ -333,6 +333,7 @@ static void steps_and_trends_hold_the_truth(void **state)
         assert_int_equal(series->point_count, 48);
         assert_int_equal(series->segment_count, 2);
         assert_int_equal(series->step_count, 1);
+        assert_false(series->steps[0].sender_only);
         steps += holds(series->steps[0].ratio, exp(-0.15));
         double span = 3 * 23.0 / 24;
         growths += holds(series->segments[1].growth, expm1(0.04 * span) / span);
@@ -561,6 +562,7 @@ static void readings_that_come_another_way_are_another_sender(void **state)
     assert_non_null(strstr(warning->text, "sender-kept"));
     assert_non_null(strstr(warning->text, "gauge"));
     /* Two senders differ by 1 K or so: 1.6 % of 62 K, which 95 % of are 3.2 % either way. */
+    assert_true(made.seasons.engines[0].series.steps[0].sender_only);
     struct interval ratio = made.seasons.engines[0].series.steps[0].ratio;
     assert_true(ratio.high - ratio.low > 0.06);
     seasons_free(&made.seasons);
