@@ -140,8 +140,9 @@ static void last_page_is_no_scrap(void **state)
         skip();
     stage_expect(
         start_line("mkdir grow; cp before.h5 after.h5 grow; cd grow; words=$(printf 'a long remark "
-                   "%.0s' 1 2 3 4 5 6 7 8 9 10 11 12 13 14 15 16 17 18); "
-                   "for i in 1 2 3 4 5 6 7 8 9 10 11 12; do $ANALYZE note after.h5 \"x$i=$words\" "
+                   "%.0s' 1 2 3 4 5 6 7 8 9 10 11 12 13 14 15 16 17 18 19 20 21 22 23 24 25 26 27 "
+                   "28 29 30 31 32 33); "
+                   "for i in 1 2 3 4 5 6 7 8; do $ANALYZE note after.h5 \"x$i=$words\" "
                    ">/dev/null; PATH=/nonexistent $ANALYZE compare --before before.h5 --after "
                    "after.h5 --output out --quiet 2>/dev/null; "
                    "n=$(pdfinfo out/report.pdf | awk '/^Pages/ {print $2}'); "
