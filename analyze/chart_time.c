@@ -167,8 +167,8 @@ static void panel_plot(struct text *out, const struct chart_view *view, const st
     text_add(out, "\n");
 }
 
-/* Reference lines of the coolant panel: the thermostat's two temperatures and the alarm. Each has its
- * name, for in grey they look alike. */
+/* Reference lines of the coolant panel: the thermostat's two temperatures and the alarm. Each has
+ * its name, for in grey they look alike. */
 static void coolant_lines(struct text *out, const struct chart_view *view)
 {
     const struct engine_answer *engine = chart_engine(view);

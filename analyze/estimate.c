@@ -73,9 +73,9 @@ static double or_else(double value, double fallback)
 
 /* --- load */
 
-/* Scatter of the levels of several runs of one side, beyond what their holds let expect. What a speed
- * has for itself is taken off first: all runs share it, so it is no scatter of their holds, and would
- * pass for a reason why their levels differ. */
+/* Scatter of the levels of several runs of one side, beyond what their holds let expect. What a
+ * speed has for itself is taken off first: all runs share it, so it is no scatter of their holds,
+ * and would pass for a reason why their levels differ. */
 static void run_scatter(const struct work *work, double *variance, double *df)
 {
     const struct evidence *evidence = &work->evidence;

@@ -128,7 +128,8 @@ static void say_verdict(struct prose *prose, const struct engine_answer *engine)
     }
 }
 
-/* What stands on a load nobody recorded says so itself: a change that is claimed, and one that is not. */
+/* What stands on a load nobody recorded says so itself: a change that is claimed, and one that is
+ * not. */
 static void say_load(struct prose *prose, const struct engine_answer *engine)
 {
     if (engine->finding == FINDING_CANNOT_BE_SHOWN || engine->load_from == NULL ||

@@ -86,8 +86,8 @@ struct outing_wishes {
     const struct source_wish *list; /* sources to take; of a run that has not got one, its own */
 };
 
-/* The same where the SHA-256 of the file is known already (NULL: it is taken), and with wishes (NULL:
- * none). What comes of wishes depends on more than the file: it must not be kept. */
+/* The same where the SHA-256 of the file is known already (NULL: it is taken), and with wishes
+ * (NULL: none). What comes of wishes depends on more than the file: it must not be kept. */
 enum status outing_read_as(const char *path, const char *sha256, const struct outing_wishes *wishes,
                            struct outing *out, struct complaint *complaint);
 

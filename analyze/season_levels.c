@@ -195,9 +195,9 @@ static void lean_on_knots(struct point *p, unsigned place, double x, double gain
     p->lean[place + 1] = gain * share;
 }
 
-/* Over what range of ln K a reading is looked at. At the elbow of the thermostat a reading that is by
- * chance high seems to tell much and one that is low little: looked at narrowly, coarse readings would
- * count the more the higher they are. */
+/* Over what range of ln K a reading is looked at. At the elbow of the thermostat a reading that is
+ * by chance high seems to tell much and one that is low little: looked at narrowly, coarse readings
+ * would count the more the higher they are. */
 static double reach_of(const struct fitting *f, const struct level_hold *hold)
 {
     double rise = exp(ln_rise(f->at, f->level[hold->run], log(hold->rpm / f->job->reference_rpm)));

@@ -47,8 +47,8 @@ static void add_fact(struct text *value, const struct run_summary *run, const st
         text_add(value, ENTERED);
 }
 
-/* The run that speaks for its side: all of the side that record the fact record the same. NULL where
- * they differ or none does. */
+/* The run that speaks for its side: all of the side that record the fact record the same. NULL
+ * where they differ or none does. */
 static const struct run_summary *speaker(const struct answer *answer, const struct fact_row *row,
                                          int engine, enum side side)
 {
@@ -65,8 +65,8 @@ static const struct run_summary *speaker(const struct answer *answer, const stru
     return found;
 }
 
-/* The fact as all runs have it; where the sides differ, what each says, and else all that was said; ""
- * where none records it. */
+/* The fact as all runs have it; where the sides differ, what each says, and else all that was said;
+ * "" where none records it. */
 static void agreed_words(struct text *value, const struct answer *answer,
                          const struct fact_row *row, int engine)
 {

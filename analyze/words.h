@@ -33,8 +33,8 @@ struct word word_of(const char *format, ...) __attribute__((format(printf, 1, 2)
  * 1 if the interval is not known. */
 int word_decimals(const struct style *style, enum unit unit, struct interval interval);
 
-/* These decimals, or up to two more where a limit that is not zero would be rounded to it: the side of
- * zero must be seen. The interval is in shown units. */
+/* These decimals, or up to two more where a limit that is not zero would be rounded to it: the side
+ * of zero must be seen. The interval is in shown units. */
 int word_limit_decimals(struct interval interval, int decimals);
 
 /* Decimals that show a standard uncertainty with two digits (JCGM 100:2008, 7.2.6). */

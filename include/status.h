@@ -26,8 +26,8 @@ struct complaint {
 enum status complain(struct complaint *to, enum status why, const char *format, ...)
     __attribute__((format(printf, 3, 4)));
 
-/* Why the system refused, by errno, and what to do where that is known: "Permission denied; ...". For
- * files and folders. */
+/* Why the system refused, by errno, and what to do where that is known: "Permission denied; ...".
+ * For files and folders. */
 const char *status_words(int error);
 
 #endif

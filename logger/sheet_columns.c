@@ -152,8 +152,8 @@ static enum status add_value_column(struct reading *it, size_t line, const char 
     return STATUS_OK;
 }
 
-/* "gauge °F", "gauge 1, °F": a unit without brackets, behind a name that is known. It is cut off and
- * goes to `unit`. */
+/* "gauge °F", "gauge 1, °F": a unit without brackets, behind a name that is known. It is cut off
+ * and goes to `unit`. */
 static void take_bare_unit(char *words, char *unit, size_t room)
 {
     enum channel_id channel;

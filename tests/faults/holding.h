@@ -45,7 +45,8 @@ static void expect_no_growth(struct holding before, struct holding after)
 #endif
 }
 
-/* The round after which nothing may grow any more: by then, chunks of the run file have filled up. */
+/* The round after which nothing may grow any more: by then, chunks of the run file have filled
+ * up. */
 static unsigned settled_after(unsigned rounds)
 {
     return rounds / 2 > SETTLED ? rounds / 2 : SETTLED;

@@ -28,7 +28,8 @@ static void demand_sound(const struct service_event *event)
     demand(event->by != NULL && event->notes != NULL);
 }
 
-/* What is left out is told, and a date that could be another one was read by the order of the file. */
+/* What is left out is told, and a date that could be another one was read by the order of the
+ * file. */
 static void demand_told(const struct service_log *log)
 {
     struct text words = {0};

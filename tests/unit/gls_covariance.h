@@ -1,4 +1,5 @@
-/* gls_covariance.h - the covariance of the coefficients, from the draws that forecasts are made of. */
+/* gls_covariance.h - the covariance of the coefficients, from the draws that forecasts are made
+ * of. */
 #ifndef SEARUN_GLS_COVARIANCE_H
 #define SEARUN_GLS_COVARIANCE_H
 
@@ -6,8 +7,8 @@
 
 #define GLS_COLUMNS_MOST 16
 
-/* A draw is beta + A z with z standard normal, so the covariance is A A': the sum over unit vectors z
- * of the squares of what they move. Fills columns x columns. */
+/* A draw is beta + A z with z standard normal, so the covariance is A A': the sum over unit vectors
+ * z of the squares of what they move. Fills columns x columns. */
 static void gls_covariance(const struct season_gls_fit *fit, double *covariance)
 {
     size_t n = fit->columns;

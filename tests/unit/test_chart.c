@@ -138,7 +138,8 @@ static void script_says_all_a_print_needs(void **state)
     made_free(&answer);
 }
 
-/* In grey the lines of the coolant look alike, so each has its name; readings by hand are points. */
+/* In grey the lines of the coolant look alike, so each has its name; readings by hand are
+ * points. */
 static void a_run_in_time_can_be_read(void **state)
 {
     (void)state;

@@ -185,9 +185,9 @@ static void fuel_rate_takes_the_load_out(void **state)
     assert_true(seeing.half < blind.half);
 }
 
-/* Four runs a side show the day between them, though the valve is no smooth one: what a speed has for
- * itself is shared by all runs and hides nothing of it. Mean variance over the pairs: its standard error
- * is sqrt(2 / 6 / 12), a sixth. */
+/* Four runs a side show the day between them, though the valve is no smooth one: what a speed has
+ * for itself is shared by all runs and hides nothing of it. Mean variance over the pairs: its
+ * standard error is sqrt(2 / 6 / 12), a sixth. */
 static void runs_show_the_day(void **state)
 {
     (void)state;

@@ -1,8 +1,8 @@
 /* Intervals from draws against JCGM 101:2008, clause 9.
  *
- * Inputs of 9.2.2 and 9.3 as public implementations print them, of 9.2.3, 9.2.4 and 9.4 from memory; the
- * values compared with are exact ones, recomputed, not the rounded printed ones. With 400,000 draws
- * a 95 % limit is sure to about 0.5 %. */
+ * Inputs of 9.2.2 and 9.3 as public implementations print them, of 9.2.3, 9.2.4 and 9.4 from
+ * memory; the values compared with are exact ones, recomputed, not the rounded printed ones. With
+ * 400,000 draws a 95 % limit is sure to about 0.5 %. */
 #include <setjmp.h>
 #include <stdarg.h>
 #include <stddef.h>
@@ -56,8 +56,9 @@ static void jcgm101_9_2_sums(void **state)
     check_sum(rectangular, 10, 17.015814100, 10.148891565);
 }
 
-/* 9.3, mass calibration: a weight's conventional mass over nominal, mg. Air and weights have rectangular
- * densities. Standard deviation in closed form; limits from 4 million draws, sure to 0.0002. */
+/* 9.3, mass calibration: a weight's conventional mass over nominal, mg. Air and weights have
+ * rectangular densities. Standard deviation in closed form; limits from 4 million draws, sure to
+ * 0.0002. */
 static void jcgm101_9_3_mass(void **state)
 {
     (void)state;

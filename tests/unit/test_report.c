@@ -134,8 +134,8 @@ static void facts_that_differ_name_their_side(void **state)
     drop(&made);
 }
 
-/* What else changed: what differs, row by row; what does not, in a sentence; and nothing that stands
- * elsewhere. */
+/* What else changed: what differs, row by row; what does not, in a sentence; and nothing that
+ * stands elsewhere. */
 static void tells_what_else_differs(void **state)
 {
     (void)state;

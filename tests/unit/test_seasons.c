@@ -101,10 +101,10 @@ static void alike_errors_are_the_dense_formula(void **state)
     season_gls_free(&fit);
 }
 
-/* Flow of the Nile at Aswan, 1871 to 1970, 1e8 m3 a year (data set "Nile" of R; G. W. Cobb, Biometrika 65,
- * 1978). Mean, standard error, correlation of neighbours and standard deviation under first-order
- * errors: R 4.2.2, nlme 3.1-162, gls(y ~ 1, correlation = corAR1(), method = "REML"). Errors taken as
- * independent would give a standard error of 16.9. */
+/* Flow of the Nile at Aswan, 1871 to 1970, 1e8 m3 a year (data set "Nile" of R; G. W. Cobb,
+ * Biometrika 65, 1978). Mean, standard error, correlation of neighbours and standard deviation
+ * under first-order errors: R 4.2.2, nlme 3.1-162, gls(y ~ 1, correlation = corAR1(), method =
+ * "REML"). Errors taken as independent would give a standard error of 16.9. */
 /* clang-format off */
 static const double nile[100] = {
     1120, 1160, 963, 1210, 1160, 1160, 813, 1230, 1370, 1140, 995, 935, 1110, 994, 1020, 960, 1180,
@@ -120,7 +120,8 @@ static const double nile[100] = {
 #define NILE_PHI 0.521758360198435
 #define NILE_SIGMA 171.239872068805
 
-/* Solves for the mean of the series; returns the density, and fills the fit that the caller frees. */
+/* Solves for the mean of the series; returns the density, and fills the fit that the caller
+ * frees. */
 static double nile_density(double sigma, double phi, struct season_gls_fit *fit)
 {
     double at[100], variance[100], design[100];

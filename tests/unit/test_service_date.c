@@ -1,6 +1,6 @@
-/* test_service_date.c - dates as people write them: what can be read in one way only, and what cannot.
- * Days since 1970 are reckoned by hand: 2017-07-13 is 47 years of 365 days, 12 leap days and 193 days,
- * 17360; 2026-05-04 is 56 years, 14 leap days and 123 days, 20577. */
+/* test_service_date.c - dates as people write them: what can be read in one way only, and what
+ * cannot. Days since 1970 are reckoned by hand: 2017-07-13 is 47 years of 365 days, 12 leap days
+ * and 193 days, 17360; 2026-05-04 is 56 years, 14 leap days and 123 days, 20577. */
 #include <setjmp.h>
 #include <stdarg.h>
 #include <stddef.h>

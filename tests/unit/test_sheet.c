@@ -175,8 +175,8 @@ static void test_decimal_or_thousands(void **state)
     assert_near(cell(0, CHANNEL_COOLANT_TEMPERATURE, 0), 82.5, 0);
 }
 
-/* Units as people write them: behind the name without brackets, behind the number, and on the dial of
- * a tachometer. */
+/* Units as people write them: behind the name without brackets, behind the number, and on the dial
+ * of a tachometer. */
 static void test_units_where_they_stand(void **state)
 {
     (void)state;

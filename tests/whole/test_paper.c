@@ -131,8 +131,9 @@ static void first_page_of_a_twin_tells_all(void **state)
         0);
 }
 
-/* However long a report is, its last page does not hold a few lines alone: with each remark it grows by
- * some more, so that every place of a page is the last once. Without gnuplot, for speed. */
+/* However long a report is, its last page does not hold a few lines alone: with each remark it
+ * grows by some more, so that every place of a page is the last once. Without gnuplot, for
+ * speed. */
 static void last_page_is_no_scrap(void **state)
 {
     (void)state;
