@@ -8,9 +8,8 @@
 
 struct seasons_paths {
     size_t count;
-    char **list; /* run files, or folders: then every run file in them, not deeper */
-    const char
-        *services; /* the service log; NULL: service-log.csv beside the runs, if there; "none" */
+    char **list;          /* run files, or folders: then every run file in them, not deeper */
+    const char *services; /* log; NULL: service-log.csv beside the runs, if it is there; "none" */
     struct outings_options reading; /* cache, processes, progress, wishes */
 };
 
