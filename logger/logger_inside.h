@@ -92,8 +92,8 @@ enum status logger_lacks_memory(const struct logger *it);
 /* What the logger is doing, for people and the service manager. */
 enum activity logger_activity(const struct logger *it);
 
-/* Opens the capture, or makes the inputs ready to be opened, as order and configuration name them. What is
- * wrong is said. STATUS_BAD_USAGE if they name none, or a capture beside others. */
+/* Opens the capture, or makes the inputs ready to be opened, as order and configuration name them.
+ * What is wrong is said. STATUS_BAD_USAGE if they name none, or a capture beside others. */
 enum status logger_open_inputs(struct logger *it);
 
 /* Makes run files of the journals of runs that were cut off, in a thread of its own. */
@@ -103,8 +103,8 @@ void logger_start_rebuilding(struct logger *it);
  * where only space is lacking. */
 enum status logger_open_first(struct logger *it);
 
-/* Lets runs begin, go on and end as inputs, engines and storage want it at `now`. `news`: storage has
- * something to say. Returns when to come again, INT64_MAX for no need. */
+/* Lets runs begin, go on and end as inputs, engines and storage want it at `now`. `news`: storage
+ * has something to say. Returns when to come again, INT64_MAX for no need. */
 int64_t logger_attend_runs(struct logger *it, int64_t now, bool news);
 
 /* Ends the present run. `why` becomes an event of it; NULL: none. */
