@@ -137,7 +137,8 @@ static int lock_folder(const char *path)
     return fd;
 }
 
-/* Takes away the name that a dead logger left; nothing else. */
+/* Takes away the name that a dead logger left; nothing else. Only a refused connection shows that
+ * nobody listens: a socket of another kind, or one that we may not connect to, may be in use. */
 static enum status clear_name(const char *path, struct complaint *complaint)
 {
     struct stat about;
@@ -153,6 +154,13 @@ static enum status clear_name(const char *path, struct complaint *complaint)
             close(fd);
         return complain(complaint, STATUS_EXISTS, "another logger listens at %s", path);
     }
+    if (errno == ENOENT) /* it ended meanwhile */
+        return STATUS_OK;
+    if (errno != ECONNREFUSED)
+        return complain(complaint, STATUS_EXISTS,
+                        "%s is there and cannot be looked at (%s); choose another name for the "
+                        "control socket",
+                        path, strerror(errno));
     return unlink(path) == 0 ? STATUS_OK : cannot(path, complaint);
 }
 

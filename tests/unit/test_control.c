@@ -53,18 +53,24 @@ static enum status answer(void *self, const struct request *request, unsigned ui
 
 static const struct control_host host = {NULL, answer};
 
-/* What a logger leaves that was killed: a name that nobody listens at. */
-static void leave_dead_name(void)
+/* A socket of that kind with the name; nobody listens. */
+static int bind_name(int kind)
 {
     struct sockaddr_un address = {.sun_family = AF_UNIX};
-    int fd = socket(AF_UNIX, SOCK_STREAM | SOCK_CLOEXEC, 0);
+    int fd = socket(AF_UNIX, kind | SOCK_CLOEXEC, 0);
     int here = open(".", O_RDONLY | O_DIRECTORY | O_CLOEXEC);
     strcpy(address.sun_path, CONTROL_NAME); /* names of sockets are short: from inside the folder */
     assert_int_equal(chdir(folder), 0);
     assert_int_equal(bind(fd, (struct sockaddr *)&address, sizeof address), 0);
     assert_int_equal(fchdir(here), 0);
     close(here);
-    close(fd);
+    return fd;
+}
+
+/* What a logger leaves that was killed. */
+static void leave_dead_name(void)
+{
+    close(bind_name(SOCK_STREAM));
 }
 
 static bool is_reachable(void)
@@ -114,6 +120,21 @@ static void test_what_is_no_socket_stays(void **state)
     assert_non_null(strstr(complaint.text, "is no socket"));
     assert_int_equal(access(path, F_OK), 0);
     unlink(path);
+}
+
+/* A name that cannot be connected to as ours is not for that a dead one: another program takes
+ * datagrams here. */
+static void test_socket_of_another_kind_stays(void **state)
+{
+    (void)state;
+    struct control *control = NULL;
+    struct complaint complaint = {""};
+    int other = bind_name(SOCK_DGRAM);
+    assert_int_equal(control_open(path, &host, &control, &complaint), STATUS_EXISTS);
+    assert_null(control);
+    assert_non_null(strstr(complaint.text, "choose another name"));
+    assert_int_equal(access(path, F_OK), 0);
+    close(other);
 }
 
 /* Anybody who can read the folder can lock it: that must not keep a logger from its socket. */
@@ -194,6 +215,7 @@ int main(void)
         cmocka_unit_test_setup_teardown(test_dead_name_is_replaced, begin, end),
         cmocka_unit_test_setup_teardown(test_second_is_told_and_first_goes_on, begin, end),
         cmocka_unit_test_setup_teardown(test_what_is_no_socket_stays, begin, end),
+        cmocka_unit_test_setup_teardown(test_socket_of_another_kind_stays, begin, end),
         cmocka_unit_test_setup_teardown(test_locked_folder_is_no_obstacle, begin, end),
         cmocka_unit_test_setup_teardown(test_one_of_many_gets_the_name, begin, end),
     };
