@@ -214,11 +214,11 @@ bool take_slashed_date(const char **text, struct written_date *out)
         *at++ != '/' || !take_whole(&at, 4, &year))
         return false;
     struct written_date day_first = {year, second, first}, month_first = {year, first, second};
-    if (is_date(&day_first) == is_date(&month_first) && first != second)
+    if (first == second ? !is_date(&day_first) : is_date(&day_first) == is_date(&month_first))
         return false;
     *out = is_date(&day_first) ? day_first : month_first;
     *text = skip_blanks(at);
-    return is_date(out);
+    return true;
 }
 
 /* "am", "pm", "h" behind a time. */

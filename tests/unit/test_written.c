@@ -135,8 +135,11 @@ static void test_no_instants(void **state)
     static const char *const slashed[] = {"11/5/2026", "13/13/2026", "11/25/26", "11-25-2026"};
     for (size_t i = 0; i < sizeof slashed / sizeof slashed[0]; i++) {
         const char *text = slashed[i];
+        day = (struct written_date){2026, 11, 24}; /* of an earlier line: it stays */
         if (take_slashed_date(&text, &day))
             fail_msg("\"%s\" was read as a date", slashed[i]);
+        assert_int_equal(day.year * 10000 + day.month * 100 + day.day, 20261124);
+        assert_ptr_equal(text, slashed[i]);
     }
     const char *zone = "+25:00";
     assert_false(take_written_zone(&zone, &seconds));
