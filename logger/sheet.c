@@ -52,12 +52,12 @@ static bool is_nothing(const char *cell)
            strcasecmp(cell, "n/a") == 0;
 }
 
-/* "1,800": nobody can tell whether that is 1800 or 1.8. */
+/* "1,800" and "1,800 rpm": nobody can tell whether that is 1800 or 1.8. */
 static bool is_ambiguous(const struct reading *it, const char *cell)
 {
     const char *mark = strpbrk(cell, ".,");
     return mark && mark > cell && (it->comma || *mark == ',') &&
-           strspn(mark + 1, "0123456789") == 3 && mark[4] == '\0';
+           strspn(mark + 1, "0123456789") == 3;
 }
 
 /* A number, alone or with a unit of its own behind it: "160 °F" counts as that, whatever the column

@@ -102,7 +102,9 @@ static enum status take_unit(const struct reading *it, size_t line, const char *
     char units[100];
     written_unit_list(stored, units, sizeof units);
     if (unit[0] == '\0' && stored != UNIT_DEGC) {
-        *found = channel == CHANNEL_SPEED_HELD ? written_unit_find("min", stored) : NULL;
+        *found = channel == CHANNEL_SPEED_HELD     ? written_unit_find("min", stored)
+                 : stored == UNIT_METRE_PER_SECOND ? written_unit_find("kn", stored)
+                                                   : NULL;
         return STATUS_OK;
     }
     *found = written_unit_find(unit, stored);

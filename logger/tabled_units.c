@@ -9,11 +9,12 @@
 #define WARM_MOST 120.0   /* degC; as hot as coolant gets */
 #define SPEED_LEAST 100.0 /* rpm; no engine runs slower than that */
 
-/* How unit and number are called in words: "°C" where none is written. */
-static const char *unit_word(const struct tabled_column *column)
+/* "gauge [°C]"; "load" where no unit is written. */
+static const char *heading(const struct tabled_column *column, char *to, size_t room)
 {
-    return column->unit ? column->unit->word
-                        : unit_symbol(channel_get(column->channel)->unit, UNITS_SI);
+    const char *unit = column->unit ? column->unit->word : "";
+    snprintf(to, room, "%s%s%s%s", column->name, *unit ? " [" : "", unit, *unit ? "]" : "");
+    return to;
 }
 
 static double stored(const struct written_unit *unit, double number)
@@ -27,8 +28,8 @@ static const struct written_unit *other_degree(const struct tabled_column *colum
 {
     if (channel_get(column->channel)->unit != UNIT_DEGC)
         return NULL;
-    bool fahrenheit = strcmp(unit_word(column), "°F") == 0;
-    const struct written_unit *other = written_unit_find(fahrenheit ? "°C" : "°F", UNIT_DEGC);
+    bool celsius = !column->unit || strcmp(column->unit->word, "°C") == 0; /* it may be K */
+    const struct written_unit *other = written_unit_find(celsius ? "°F" : "°C", UNIT_DEGC);
     return stored(other, low) >= least && stored(other, high) <= most ? other : NULL;
 }
 
@@ -63,17 +64,18 @@ static void tell_left_out(const struct tabled_column *column, const char *where,
 {
     const struct left_out *out = &column->left_out;
     const struct channel *channel = channel_get(column->channel);
-    const char *unit = unit_word(column);
-    char numbers[80], advice[300] = "Is the unit right?";
+    const char *unit = unit_symbol(channel->unit, UNITS_SI);
+    char name[100], numbers[80], advice[300] = "Is the unit right?";
     const struct written_unit *other =
         other_degree(column, out->low, out->high, channel->low, channel->high);
     if (other && column->readings < out->count)
         say_degree(column, other, where, advice, sizeof advice);
     say_numbers(out, numbers, sizeof numbers);
     remark(remarks, SAY_WARNING, out->line,
-           "%s under \"%s [%s]\" cannot be believed and %s left out: %s is %g to %g %s. %s",
-           numbers, column->name, unit, out->count == 1 ? "was" : "were", channel->title,
-           channel->low, channel->high, unit_symbol(channel->unit, UNITS_SI), advice);
+           "%s under \"%s\" cannot be believed and %s left out: %s is %g to %g%s%s. %s", numbers,
+           heading(column, name, sizeof name), out->count == 1 ? "was" : "were", channel->title,
+           unit_shown(channel->low, channel->unit, UNITS_SI),
+           unit_shown(channel->high, channel->unit, UNITS_SI), *unit ? " " : "", unit, advice);
 }
 
 /* The least and the most of a column, as stored. */

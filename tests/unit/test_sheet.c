@@ -171,6 +171,9 @@ static void test_decimal_or_thousands(void **state)
     assert_near(cell(0, CHANNEL_COOLANT_TEMPERATURE, 0), 82.5, 0);
     assert_near(cell(1, CHANNEL_COOLANT_TEMPERATURE, 0), 82.5, 0);
     must_tell("Write it as 1800 or 82.5");
+    read_well(HEAD NAMES "10:05,\"1,800 rpm\",165,,\n"); /* no clearer by its unit */
+    assert_true(isnan(cell(0, CHANNEL_ENGINE_SPEED, 0)));
+    must_tell("\"1,800 rpm\" under rpm is not a number");
     read_well(HEAD "time,rpm,gauge [°C]\n10:05,1800,\"82,5\"\n"); /* a comma within a cell */
     assert_near(cell(0, CHANNEL_COOLANT_TEMPERATURE, 0), 82.5, 0);
 }
@@ -185,6 +188,9 @@ static void test_units_where_they_stand(void **state)
     assert_near(cell(0, CHANNEL_ENGINE_SPEED, 0), 1800, 0);
     assert_near(cell(0, CHANNEL_COOLANT_TEMPERATURE, 1), (160 - 32) / 1.8, 1e-9);
     assert_near(cell(0, CHANNEL_SEA_TEMPERATURE, 0), 30 / 1.8, 1e-9);
+    /* 1 kn = 1852 m/h (BIPM, The International System of Units, 8th edition, table 8) */
+    read_well(HEAD "time,rpm,boat speed\n10:05,1800,7\n");
+    assert_near(cell(0, CHANNEL_SPEED_OVER_GROUND, 0), 7 * 1852 / 3600.0, 1e-9);
 }
 
 /* One warning a column says what the numbers look like. */
@@ -207,6 +213,12 @@ static void test_wrong_units(void **state)
     read_well(HEAD NAMES "10:05,1000,165,16.5,\n10:10,1400,450,16.5,\n"); /* one slip of the pen */
     must_tell("450 under \"gauge [°F]\"");
     must_tell("Is the unit right?");
+    read_well(HEAD "time,rpm,gauge [K],boat speed,load\n10:05,1800,82,250,300\n");
+    must_tell("82 under \"gauge [K]\" cannot be believed and was left out: Coolant temperature is "
+              "-40 to 150 °C. They look like °C: write \"gauge [°C]\"");
+    must_tell("250 under \"boat speed [kn]\" cannot be believed and was left out: Speed over "
+              "ground is 0 to 194.384 kn. Is the unit right?"); /* 100 m/s */
+    must_tell("300 under \"load\" cannot be believed");
 }
 
 static void test_time_goes_on(void **state)
