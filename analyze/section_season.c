@@ -400,7 +400,8 @@ static void finding_of(struct document *document, const struct report_input *inp
                             : engine->left_out_count > 0
                                 ? "Why stands below, under Left out. A usable outing has "
                                   "engine speed, coolant and sea temperature, and at least one "
-                                  "speed held steadily for five minutes with a warm engine."
+                                  "speed held steadily for two and a half minutes with a warm "
+                                  "engine."
                                 : "No run has readings of it.");
         return;
     }
