@@ -1,8 +1,8 @@
 /* outing.h - what one run says of each engine's cooling, in few numbers: all that the view over the
  * seasons needs of a run. Plain structs, so that they can be kept and read back (outing_json.c).
  *
- * An outing depends on the bytes of the run file alone: no option and no other run changes it. Any
- * ordinary trip will do; holds are taken wherever they occur.
+ * Without wishes an outing depends on the bytes of the run file alone: no option and no other run
+ * changes it. Any ordinary trip will do; holds are taken wherever they occur.
  */
 #ifndef SEARUN_OUTING_H
 #define SEARUN_OUTING_H

@@ -578,8 +578,8 @@ static enum status place_curves(const struct solving *s)
 
 /* --- the outlook */
 
-/* Whether earlier stretches tell how fast this engine fouls: the last one may go on at their rate.
- * */
+/* Whether earlier stretches tell how fast this engine fouls: the last one may go on at that
+ * rate. */
 static bool may_borrow(const struct season_series *series)
 {
     bool told = false;

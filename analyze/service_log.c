@@ -408,8 +408,8 @@ static bool next_row(struct csv *csv, struct csv_row *row)
     return false;
 }
 
-/* Dates that can be read in one way only show how the file writes the others, unless they differ.
- * */
+/* Dates that can be read in one way only show how the file writes the others, unless they
+ * differ. */
 static enum date_order find_order(const struct parsing *parsing, struct csv csv)
 {
     struct csv_row row = {0};
