@@ -473,6 +473,21 @@ static void say_missing(const struct making *it)
     }
 }
 
+static void ask_thermostat(const struct making *it, unsigned engine)
+{
+    char where[80] = "name it in the configuration", number[16] = "";
+    if (engine > 0)
+        snprintf(number, sizeof number, " %u", engine);
+    if (it->order->sheet)
+        snprintf(where, sizeof where, "write a line \"thermostat%s,160 to 180 °F\" above the table",
+                 number);
+    say(it->voice, SAY_NOTE,
+        "nothing says at what temperatures the thermostat of engine %u opens; a comparison is "
+        "surer if it knows. They are stamped on it or in the engine's manual: %s, or --set "
+        "engine%u.thermostat=71,82 (starts to open, wide open; degC)",
+        engine, where, engine);
+}
+
 /* The rating makes the interval narrower. */
 static void say_thermostat(const struct making *it)
 {
@@ -482,14 +497,7 @@ static void say_thermostat(const struct making *it)
             if (column->channel != CHANNEL_COOLANT_TEMPERATURE || column->readings == 0 ||
                 facts_get(&it->facts, FACT_ENGINE, column->origin.instance, "thermostat")[0])
                 continue;
-            say(it->voice, SAY_NOTE,
-                "nothing says at what temperatures the thermostat of engine %u opens; a comparison "
-                "is surer if it knows. They are stamped on it or in the engine's manual: %s, or "
-                "--set engine%u.thermostat=71,82 (starts to open, wide open; degC)",
-                column->origin.instance,
-                it->order->sheet ? "write a line \"thermostat,160 to 180 °F\" above the table"
-                                 : "name it in the configuration",
-                column->origin.instance);
+            ask_thermostat(it, column->origin.instance);
             return;
         }
 }

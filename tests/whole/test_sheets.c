@@ -231,6 +231,12 @@ static void test_says_what_is_missing(void **state)
     stage_expect(told, 0);
     assert_null(strstr(stage_said(&told), "thermostat,"));
     assert_null(strstr(stage_said(&told), "sea temperature,"));
+    static const char second[] = "date,2026-11-25\nheld,5 min\nsea temperature,16.5\n"
+                                 "time,rpm 1,gauge 1 [°F]\n10:05,1000,165\n10:10,1400,170\n";
+    stage_write(stage_path("second.csv"), second, sizeof second - 1);
+    stage_expect_words(
+        start_logger("--sheet", stage_path("second.csv"), "--output", stage_path("second-1.h5")), 0,
+        "write a line \"thermostat 1,160 to 180 °F\" above the table");
 }
 
 int main(void)
