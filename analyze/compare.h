@@ -16,6 +16,7 @@ struct source_wish {
 };
 
 #define SOURCE_WISHES 16
+#define SOURCE_NOT_THERE "source_not_there" /* key of a warning; it begins "CHANNEL=SOURCE:" */
 
 struct compare_options {
     size_t before_count, after_count;
@@ -36,7 +37,7 @@ struct compare_options {
     bool service_log_found;  /* it was not named, but lies beside a run: a fault in it only warns */
     size_t wish_count;
     struct source_wish wishes[SOURCE_WISHES];
-    bool wishes_may_fail; /* runs that have not got the source are no error */
+    bool wishes_may_fail; /* runs that have not got the source are no error, but warned of */
 };
 
 /* Defaults as above. */

@@ -74,7 +74,8 @@ static void search_everywhere(const struct comparison *c, size_t quantity, struc
         }
 }
 
-static enum status check_wish(const struct comparison *c, const struct source_wish *wish)
+static enum status check_wish(const struct comparison *c, const struct source_wish *wish,
+                              struct complaint *complaint)
 {
     struct search search = {.wish = wish};
     const char *key = channel_get(wish->channel)->key;
@@ -82,7 +83,7 @@ static enum status check_wish(const struct comparison *c, const struct source_wi
     while (q < quantity_count() && quantity_channel(q) != wish->channel)
         q++;
     if (q == quantity_count())
-        return complain(c->complaint, STATUS_BAD_USAGE,
+        return complain(complaint, STATUS_BAD_USAGE,
                         "a source cannot be chosen for %s: it is not used in a comparison. Sources "
                         "can be chosen for engine_speed, coolant_temperature, sea_temperature, "
                         "engine_load, fuel_rate and what is listed beside them in the report",
@@ -90,16 +91,27 @@ static enum status check_wish(const struct comparison *c, const struct source_wi
     search_everywhere(c, q, &search);
     if (search.met || (wants_hand(wish) && any_by_hand(c)))
         return STATUS_OK;
-    return complain(c->complaint, STATUS_BAD_USAGE,
-                    "no run has a source \"%s\" for %s; there is: %s", wish->source, key,
-                    search.there[0] ? search.there : "none");
+    return complain(complaint, STATUS_BAD_USAGE, "no run has a source \"%s\" for %s; there is: %s",
+                    wish->source, key, search.there[0] ? search.there : "none");
+}
+
+/* Of many runs some may lack a source, or all: whoever reads them counts. */
+static void tell_unmet(const struct comparison *c, const struct source_wish *wish)
+{
+    struct complaint why = {""};
+    if (check_wish(c, wish, &why) != STATUS_OK)
+        answer_warn(c->answer, SOURCE_NOT_THERE, -1, "%s=%s: %s", channel_get(wish->channel)->key,
+                    wish->source, why.text);
 }
 
 enum status comparison_check_wishes(const struct comparison *c)
 {
     enum status status = STATUS_OK;
-    for (size_t i = 0; i < c->options->wish_count && !c->options->wishes_may_fail && !status; i++)
-        status = check_wish(c, &c->options->wishes[i]);
+    for (size_t i = 0; i < c->options->wish_count && !status; i++)
+        if (c->options->wishes_may_fail)
+            tell_unmet(c, &c->options->wishes[i]);
+        else
+            status = check_wish(c, &c->options->wishes[i], c->complaint);
     return status;
 }
 

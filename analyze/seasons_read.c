@@ -159,6 +159,31 @@ static enum status take_results(const struct path_list *paths, struct outing_res
                     why);
 }
 
+/* Does the outing say that it has not got what is wished for? */
+static bool lacks(const struct outing *outing, const char *wish)
+{
+    for (size_t i = 0; i < outing->warning_count; i++)
+        if (strcmp(outing->warnings[i].key, SOURCE_NOT_THERE) == 0 &&
+            strncmp(outing->warnings[i].text, wish, strlen(wish)) == 0)
+            return true;
+    return false;
+}
+
+/* A source that no run has was mistyped, perhaps: nothing would come of it, unseen. */
+static void tell_unmet(struct seasons *out, const struct source_wish *wish)
+{
+    char words[200]; /* as the warning begins */
+    snprintf(words, sizeof words, "%s=%s:", channel_get(wish->channel)->key, wish->source);
+    for (size_t o = 0; o < out->outing_count; o++)
+        if (!lacks(&out->outings[o], words))
+            return;
+    season_warn(out, 0, -1, "source_nowhere",
+                "Nothing came of --source %s=%s: no run has that source among those that can be "
+                "chosen, and each was read from its own. searun-analyze show lists what is in a "
+                "run.",
+                channel_get(wish->channel)->key, answer_cut(wish->source).s);
+}
+
 static enum status read_runs(const struct seasons_paths *from, const struct path_list *paths,
                              struct seasons *out, struct complaint *complaint)
 {
@@ -170,6 +195,8 @@ static enum status read_runs(const struct seasons_paths *from, const struct path
             : complain(complaint, STATUS_MEMORY, "no memory left for the runs");
     if (!status)
         status = take_results(paths, results, out, complaint);
+    for (size_t i = 0; i < from->reading.wishes.count && !status; i++)
+        tell_unmet(out, &from->reading.wishes.list[i]);
     if (results)
         outings_free(results, paths->count);
     free(results);

@@ -209,6 +209,14 @@ static void facts_and_sources_can_be_given(void **state)
         item(cJSON_GetArrayItem(item(root, "boats"), 0), "identification")->valuestring, "SK 41");
     assert_int_equal(strlen(item(root, "boat_file_sha256")->valuestring), 64);
     cJSON_Delete(root);
+    /* A source that some runs lack is wanted of the others; one that none has is told. */
+    stage_expect(start_seasons(stage_path("one"), "--quiet", "--source", "sea_temperature=130312",
+                               "--source", "coolant_temperature=nobody", "--output",
+                               stage_path("nobody")),
+                 0);
+    const char *report = read_all(stage_path("nobody/report.txt"));
+    assert_non_null(strstr(report, "Nothing came of --source coolant_temperature=nobody"));
+    assert_null(strstr(report, "Nothing came of --source sea_temperature"));
     /* Nothing of it is kept. */
     stage_expect(start_seasons(stage_path("one"), "--quiet", "--json", stage_path("c.json")), 0);
     root = result(stage_path("c.json"));
