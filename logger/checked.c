@@ -41,27 +41,41 @@ static void warn_thermostat(const struct checked *it, int engine)
     if (!facts_pair(&it->config->facts, engine, "thermostat", &opens, &open))
         say(it->voice, SAY_WARNING,
             "engine%d.thermostat is not set: a comparison has to find out from the runs where it "
-            "opens, "
-            "and says less",
+            "opens, and says less",
             engine);
+}
+
+static bool is_named(const struct facts *facts, int engine)
+{
+    for (size_t i = 0; i < facts->count; i++)
+        if (facts->list[i].section == FACT_ENGINE && facts->list[i].engine == engine)
+            return true;
+    return false;
+}
+
+/* Engines that are named; if none is, engine 0. */
+static void warn_thermostats(const struct checked *it)
+{
+    bool any = false;
+    for (int engine = 0; engine < INSTANCE_MAX; engine++)
+        if (is_named(&it->config->facts, engine)) {
+            warn_thermostat(it, engine);
+            any = true;
+        }
+    if (!any)
+        warn_thermostat(it, 0);
 }
 
 static void say_facts(const struct checked *it)
 {
     const struct facts *facts = &it->config->facts;
-    int last = 0;
-    for (size_t i = 0; i < facts->count; i++)
-        if (facts->list[i].section == FACT_ENGINE && facts->list[i].engine > last)
-            last = facts->list[i].engine;
     for (int section = 0; section < FACT_SECTION_COUNT; section++)
         say_section(it, (enum fact_section)section);
     if (*facts_get(facts, FACT_BOAT, 0, "name") == '\0')
         say(it->voice, SAY_WARNING,
             "boat.name is not set: files get no boat in their names, and runs of two boats are "
-            "hard "
-            "to tell apart");
-    for (int engine = 0; engine <= last; engine++)
-        warn_thermostat(it, engine);
+            "hard to tell apart");
+    warn_thermostats(it);
 }
 
 /* --- [logger] */
@@ -169,8 +183,8 @@ static void say_inputs(const struct checked *it)
     if (config->input_count == 0)
         say(it->voice, SAY_WARNING, "no input is named yet");
     say(it->voice, SAY_NOTE,
-        "an input that fails is tried again, every %g s at least (reopen_longest); "
-        "a network or CAN input asks the system to hold %g KiB (receive_buffer)",
+        "an input that fails is tried again, after %g s at the latest (reopen_longest); a network "
+        "or CAN input asks the system to hold %g KiB (receive_buffer)",
         config->settings.reopen_longest, config->settings.receive_buffer);
 }
 

@@ -107,6 +107,11 @@ static void test_check_tells_what_settings_mean(void **state)
             of_unattended[i]);
     stage_expect_words(start_logger("--check-config", "--unattended", "--output", "x.h5"), 0,
                        "--output names one run");
+    struct program second = start_logger("--check-config", "--set", "engine1.label=port");
+    stage_expect(second, 0);
+    assert_non_null(strstr(stage_said(&second), "engine1.thermostat is not set"));
+    assert_null(strstr(stage_said(&second), "engine0.thermostat")); /* there is no such engine */
+    stage_expect_words(start_logger("--check-config"), 0, "engine0.thermostat is not set");
 }
 
 /* Every option that --help lists stands in the manual page, and the other way round. */
