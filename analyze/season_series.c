@@ -613,6 +613,19 @@ static void set_outlook(const struct solving *s)
         f->hours = (struct interval){NAN, NAN, NAN};
 }
 
+/* Where no outing lies along a season, only prior knowledge came out of it: that is no finding. */
+static void forget_season(const struct solving *s)
+{
+    const struct series_job *job = s->job;
+    const struct interval none = {NAN, NAN, NAN};
+    if (job->balance && s->year.length > 0)
+        return;
+    job->series->season = none;
+    job->series->season_told = false;
+    if (job->forecast)
+        job->forecast->season = none;
+}
+
 static enum status solve(struct solving *s)
 {
     struct season_series *series = s->job->series;
@@ -635,6 +648,7 @@ static enum status solve(struct solving *s)
     if (status)
         return status;
     fill_points(s);
+    forget_season(s);
     if (s->job->forecast)
         set_outlook(s);
     return STATUS_OK;

@@ -103,7 +103,7 @@ struct season_forecast {
     struct interval hours; /* engine hours; NaN */
     struct interval now;   /* degC at full throttle in the warmest sea, at the last outing, with the
                               hull as at the beginning of the season */
-    struct interval season; /* K that the season adds to it by its end */
+    struct interval season; /* K that the season adds to it by its end; NaN without a season */
     bool borrowed;          /* this stretch is too short: its slope is that of the others */
     char next[300];         /* what to record, where it cannot be told */
 };
@@ -130,7 +130,8 @@ struct season_series {
     struct interval sea_effect;    /* of ln rise, 1/K */
     bool sea_told;                 /* the outings say more of it than prior knowledge */
     struct interval season; /* of ln rise, from the beginning to the end of a season: what comes
-                               and goes every year, as weed on the hull does */
+                               and goes every year, as weed on the hull does; NaN if the outings
+                               show no lay-up */
     bool season_told;       /* the outings show that it adds something */
     double scatter;         /* of ln rise from hold to hold; NaN for a ratio */
 };

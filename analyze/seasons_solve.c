@@ -224,6 +224,12 @@ static size_t engine_at(const struct seasons *seasons, size_t boat, int instance
     return e;
 }
 
+static struct season_forecast no_forecast(void)
+{
+    const struct interval none = {NAN, NAN, NAN};
+    return (struct season_forecast){.at = none, .hours = none, .now = none, .season = none};
+}
+
 static enum status add_engine(struct seasons *seasons, size_t boat, int instance)
 {
     struct season_engine *grown =
@@ -244,7 +250,8 @@ static enum status add_engine(struct seasons *seasons, size_t boat, int instance
         .normal_high = NAN,
         .load_from = "assumed",
         .follows = {NAN, NAN, NAN},
-        .forecast = {.at = {NAN, NAN, NAN}, .hours = {NAN, NAN, NAN}, .now = {NAN, NAN, NAN}},
+        .series = {.season = {NAN, NAN, NAN}},
+        .forecast = no_forecast(),
     };
     return STATUS_OK;
 }
@@ -590,8 +597,8 @@ static enum status without_engine(struct seasons *seasons, size_t e)
     struct season_engine *engine = &seasons->engines[e];
     free_series(&engine->series);
     engine->series = (struct season_series){0};
-    engine->forecast = (struct season_forecast){
-        .at = {NAN, NAN, NAN}, .hours = {NAN, NAN, NAN}, .now = {NAN, NAN, NAN}};
+    engine->series.season = (struct interval){NAN, NAN, NAN};
+    engine->forecast = no_forecast();
     engine->follows = (struct interval){NAN, NAN, NAN};
     engine->failed = true;
     season_warn(seasons, engine->boat, engine->instance, "engine_failed",

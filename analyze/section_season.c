@@ -639,6 +639,13 @@ static void say_weed(struct document *document, const struct style *style,
 {
     struct interval ratio = {exp(series->season.value), exp(series->season.low),
                              exp(series->season.high)};
+    if (isnan(series->season.value)) {
+        document_item(document,
+                      "The dates of the outings show no lay-up: what weed on hull and propeller "
+                      "adds, beyond a load that was recorded, cannot be told from fouling and "
+                      "counts as such.");
+        return;
+    }
     document_itemf(document,
                    series->season_told
                        ? "By the end of a season %s have come on top, and are gone after the "

@@ -335,6 +335,8 @@ static void steps_and_trends_hold_the_truth(void **state)
         assert_int_equal(series->segment_count, 2);
         assert_int_equal(series->step_count, 1);
         assert_false(series->steps[0].sender_only);
+        assert_true(isnan(series->season.value)); /* used all year round */
+        assert_true(isnan(engine->forecast.season.value) && !series->season_told);
         steps += holds(series->steps[0].ratio, exp(-0.15));
         double span = 3 * 23.0 / 24;
         growths += holds(series->segments[1].growth, expm1(0.04 * span) / span);
