@@ -431,7 +431,7 @@ static void say_source(const struct making *it, const struct source *source)
             source->path, tally->line[REASON_BAD_ROW].count);
     if (cells > 0)
         say(it->voice, SAY_WARNING,
-            "%s: entries that were no numbers and left out (their text is kept): %" PRIu64,
+            "%s: entries that could not be read and were left out (their text is kept): %" PRIu64,
             source->path, cells);
 }
 

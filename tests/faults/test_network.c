@@ -3,7 +3,7 @@
  * descriptors or memory in the end than in the beginning. SEARUN_SOAK_ROUNDS says how often
  * (default 5); the longest waits are printed.
  *
- * * Three inputs: datagrams from this machine; to an address of the interface; to a multicast group
+ * Three inputs: datagrams from this machine; to an address of the interface; to a multicast group
  * joined on it. The interface is a virtual one (tap) in a network name space of this test; it is
  * gone when its descriptor is closed, and a new one with another number, though of the same name,
  * comes in its place. */
