@@ -27,6 +27,7 @@
 
 #define FRAMES_A_CALL 64
 #define CALLS_A_WAKING 32
+#define CALLS_FOR_THE_REST 4096 /* more than the largest receive buffer holds, 64 MiB */
 #define ENGINE_HIGHEST 250
 #define CLOCK_STEP_NS (10 * NS_PER_MS)
 #define AHEAD_NS (20 * NS_PER_MS) /* a frame may be newer than the moment the loop woke up */
@@ -329,13 +330,13 @@ static int take_some(struct can *can, const struct moment *now, struct intake *i
 }
 
 /* The system tells of the interface's end before it hands out what the interface had brought until
- * then. Nothing comes any more, so this ends. */
+ * then. It ends also where the interface is back already and brings more. */
 static void take_rest(struct can *can, const struct moment *now, struct intake *intake,
                       unsigned number)
 {
-    int error = errno;
-    while (take_some(can, now, intake, number) > 0)
-        ;
+    int error = errno, count = 1;
+    for (int calls = 0; calls < CALLS_FOR_THE_REST && count > 0; calls++)
+        count = take_some(can, now, intake, number);
     errno = error;
 }
 
