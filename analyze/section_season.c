@@ -441,7 +441,7 @@ static void section_season_finding(struct document *document, const struct repor
                          "No run has an engine speed or a coolant temperature: there is nothing to "
                          "show. Look with searun-analyze show at what was recorded");
     if (s->refused_count > 0)
-        document_paragraphf(document, "%s left out; why stands below.",
+        document_paragraphf(document, "%s left out; why stands below, under Left out.",
                             word_count(s->refused_count, "file was", "files were").s);
 }
 

@@ -160,7 +160,7 @@ static void say_failure(struct inlet *inlet, int64_t at, const char *why)
 {
     if (at < inlet->say_at)
         return;
-    say(inlet->voice, SAY_WARNING, "input %s (%s): %s; trying again until it works",
+    say(inlet->voice, SAY_WARNING, "input %s (%s): %s (tried again until it works)",
         inlet->about->label, inlet->about->text, why);
     inlet->said_away = true;
     inlet->say_at = at + inlet->say_interval;

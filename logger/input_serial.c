@@ -87,7 +87,8 @@ static enum status fail_open(struct serial *serial, enum sp_return answer,
     const char *advice = "";
     int error = errno;
     if (error == EACCES)
-        advice = "; on Debian, members of the group dialout may open serial ports";
+        advice = "; on Debian, members of the group dialout may open serial ports (sudo adduser "
+                 "YOU dialout, then log in again)";
     else if (error == EBUSY)
         advice = "; another program has it open";
     else if (error == ENOENT || answer == SP_ERR_ARG)

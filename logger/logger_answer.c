@@ -94,7 +94,7 @@ static enum status answer_stop(struct logger *it, unsigned uid, FILE *reply,
         return complain(complaint, STATUS_EXISTS, "the run is just beginning; try again");
     int64_t now = loop_now(&it->loop).at;
     snprintf(why, sizeof why, "by hand (uid %u)", uid);
-    say(it->voice, SAY_NOTE, "user %u stops the run", uid);
+    say(it->voice, SAY_NOTE, "the user with number %u stops the run", uid);
     if (logger_is_unattended(it)) {
         fprintf(reply, "the run ends: %s\n", it->run->path);
         it->by_hand = true;

@@ -271,8 +271,9 @@ static enum status print_help(struct command *command, const char *text)
            "  searun-logger --replay CAPTURE --output RUN.h5\n"
            "  searun-logger --unattended --config FILE\n\nAsking a logger that is at work:\n");
     for (int kind = 0; kind < REQUEST_KIND_COUNT; kind++)
-        printf("  searun-logger %s %s\n        %s\n", request_rows[kind].name,
-               request_rows[kind].argument, request_rows[kind].help);
+        printf("  searun-logger %s%s%s\n        %s\n", request_rows[kind].name,
+               *request_rows[kind].argument ? " " : "", request_rows[kind].argument,
+               request_rows[kind].help);
     printf("\nOptions:\n");
     for (size_t i = 0; i < OPTION_COUNT; i++) {
         const char *argument = options[i].argument ? options[i].argument : "";
@@ -418,7 +419,7 @@ static enum status make_table_run(struct command *command)
     const char *why = NULL;
     if (!command->tables.csv != !command->tables.columns)
         why = "--csv and --columns belong together: one names the file, the other says what its "
-              "columns are";
+              "columns are: --columns \"time=Time; coolant_temperature[C]=T1\"";
     else if (command->order.replay || command->rebuild || command->order.duration > 0)
         why = "--sheet and --csv make a run of what is in their files: nothing is replayed, "
               "rebuilt or timed beside them";

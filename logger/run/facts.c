@@ -191,9 +191,11 @@ static enum meaning meaning_of(const struct bounds *bounds)
     return bounds ? bounds->meaning : PLAIN;
 }
 
-static const char *degrees_hint(const struct bounds *bounds)
+/* Where the help of the row tells of Fahrenheit itself, saying it twice confuses. */
+static const char *degrees_hint(const struct fact_row *row, const struct bounds *bounds)
 {
-    return meaning_of(bounds) == PLAIN ? "" : "; in Fahrenheit with an F behind it";
+    bool told = meaning_of(bounds) == PLAIN || strstr(row->help, "with an F");
+    return told ? "" : "; in Fahrenheit with an F behind it";
 }
 
 /* `room` holds NUMBERS_ROOM bytes; *value is moved there where it had to be written anew. */
@@ -208,12 +210,12 @@ static enum status check_number(const struct fact_row *row, const char **value, 
         return complain(complaint, STATUS_BAD_USAGE,
                         "%s = \"%.60s\": a plain number is wanted (%s), with a decimal point and "
                         "without a unit%s",
-                        row->key, *value, row->help, degrees_hint(bounds));
+                        row->key, *value, row->help, degrees_hint(row, bounds));
     number = to_kept(number, meaning_of(bounds), degree);
     if (!inside(bounds, number))
         return complain(complaint, STATUS_BAD_USAGE,
                         "%s = %.60s: must lie between %g and %g (%s%s)", row->key, *value,
-                        bounds->low, bounds->high, row->help, degrees_hint(bounds));
+                        bounds->low, bounds->high, row->help, degrees_hint(row, bounds));
     if (degree != DEGREE_NONE) {
         snprintf(room, NUMBERS_ROOM, "%.12g", number);
         *value = room;
@@ -246,7 +248,7 @@ static enum status check_pair(const struct fact_row *row, const char **value, ch
     if (!read_pair(*value, meaning_of(bounds), pair, &has_degrees))
         return complain(complaint, STATUS_BAD_USAGE,
                         "%s = \"%.60s\": two numbers with a comma between them are wanted (%s%s)",
-                        row->key, *value, row->help, degrees_hint(bounds));
+                        row->key, *value, row->help, degrees_hint(row, bounds));
     if (!(pair[0] < pair[1]))
         return complain(complaint, STATUS_BAD_USAGE,
                         "%s = %.60s: the first number must be below the second (%s)", row->key,
@@ -254,7 +256,7 @@ static enum status check_pair(const struct fact_row *row, const char **value, ch
     if (!inside(bounds, pair[0]) || !inside(bounds, pair[1]))
         return complain(complaint, STATUS_BAD_USAGE,
                         "%s = %.60s: both numbers must lie between %g and %g (%s%s)", row->key,
-                        *value, bounds->low, bounds->high, row->help, degrees_hint(bounds));
+                        *value, bounds->low, bounds->high, row->help, degrees_hint(row, bounds));
     if (has_degrees) {
         snprintf(room, NUMBERS_ROOM, "%.12g,%.12g", pair[0], pair[1]);
         *value = room;

@@ -137,7 +137,7 @@ static void refuses_with_words_that_help(void **state)
     refused(FACT_ENGINE, "thermostat", "71,82,93", "two numbers");
     refused(FACT_ENGINE, "thermostat", "82,71", "below the second");
     refused(FACT_ENGINE, "thermostat", "160,180", "between 0 and 150");
-    refused(FACT_ENGINE, "thermostat", "160,180", "in Fahrenheit with an F");
+    refused(FACT_ENGINE, "thermostat", "160,180", "82, or with an F: 160F, 180F)");
     refused(FACT_ENGINE, "thermostat", "160F,180X", "two numbers");
     refused(FACT_ENGINE, "thermostat", "160F", "two numbers");
     refused(FACT_ENGINE, "thermostat", "160F,71C", "below the second");

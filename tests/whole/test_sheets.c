@@ -128,7 +128,8 @@ static void test_bad_sheets(void **state)
         "No such file");
     assert_false(stage_exists(stage_path("none.h5")));
     assert_false(stage_exists(stage_path("none.h5.part")));
-    stage_expect_words(start_logger("--csv", stage_path("empty.csv")), 2, "belong together");
+    stage_expect_words(start_logger("--csv", stage_path("empty.csv")), 2,
+                       "are: --columns \"time=Time");
     stage_expect_words(start_logger("--sheet", stage_path("empty.csv"), "--duration", "5"), 2,
                        "nothing is replayed");
 }
