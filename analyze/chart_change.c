@@ -107,7 +107,7 @@ static void script(struct text *out, const struct chart_view *view)
     labels(out, view, false);
     text_add(out,
              "    NaN with points lc rgb ink pt 13 ps 1.5*mark title 'change shown', \\\n"
-             "    NaN with points lc rgb ink lw 1.5 pt 12 ps 1.5*mark title 'no change shown'\n");
+             "    NaN with points lc rgb ink lw 1.5 pt 12 ps 1.5*mark title 'change not shown'\n");
 }
 
 static void subtitle(struct text *out, const struct chart_view *view)

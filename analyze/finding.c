@@ -1,6 +1,7 @@
 /* finding.c - see finding.h. */
 #include "finding.h"
 
+#include <ctype.h>
 #include <math.h>
 #include <stdarg.h>
 #include <stdio.h>
@@ -111,9 +112,9 @@ static void say_verdict(struct prose *prose, const struct engine_answer *engine)
         break;
     case FINDING_NO_CHANGE_SHOWN:
         say(prose,
-            " No change is shown. One within these intervals remains possible; one of %.0f %% or "
-            "more "
-            "would most likely have shown in these runs.",
+            " No change is shown. A change within these intervals remains possible; one of %.0f %% "
+            "or more in the rise with the thermostat wide open would most likely have shown in "
+            "these runs.",
             100 * (FINDING_INFORMATIVE - 1));
         break;
     case FINDING_CANNOT_BE_SHOWN:
@@ -243,7 +244,8 @@ static void say_next(struct engine_answer *engine, const struct finding_context 
         say(&next, "Hold more speeds that both runs share. ");
     for (size_t i = 0; i < engine->budget_count && i < 2; i++)
         if (engine->budget[i].kelvin > 0)
-            say(&next, "%s: %s. ", engine->budget[i].title, engine->budget[i].shrink);
+            say(&next, "Against %c%s: %s. ", tolower((unsigned char)engine->budget[i].title[0]),
+                engine->budget[i].title + 1, engine->budget[i].shrink);
 }
 
 static void trim(char *text)

@@ -198,7 +198,7 @@ static const char *thermostat_words(enum thermostat_state state)
 
 static const char *short_finding(enum finding finding)
 {
-    return finding == FINDING_CANNOT_BE_SHOWN ? "not shown" : finding_words(finding);
+    return finding == FINDING_CANNOT_BE_SHOWN ? "cannot tell" : finding_words(finding);
 }
 
 static bool rounds_apart(const struct style *style, const struct band *band)
