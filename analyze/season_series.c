@@ -31,7 +31,7 @@
 #define TENDS_POINTS 8 /* outings below which no limit can be told from a line */
 #define SEASON_U                                                                                   \
     0.025 /* of ln rise that weed may add over a season (common practice, no source) ... */
-#define SEASON_LOAD_U 0.005 /* ... and what it may where outings tell their load */
+#define SEASON_LOAD_U 0.005 /* ... and what it may where all outings tell their load */
 #define SEA_PRIOR_U 0.004   /* 1/K, see season_trend.c */
 #define SEA_TOLD 0.6        /* share of it that may be left where the outings tell of the sea */
 
@@ -637,9 +637,9 @@ static enum status solve(struct solving *s)
     series->hours_a_year = s->clock.hours_a_year;
     for (size_t i = 0; i < series->point_count; i++)
         fill_run(s, i);
-    s->season_u = SEASON_U;
+    s->season_u = SEASON_LOAD_U;
     for (size_t i = 0; i < series->point_count; i++)
-        s->season_u = isfinite(series->points[i].load) ? SEASON_LOAD_U : s->season_u;
+        s->season_u = isfinite(series->points[i].load) ? s->season_u : SEASON_U;
     status = fit_trends(s);
     if (!status)
         status = place_curves(s);
