@@ -252,15 +252,27 @@ static void bands_table(struct document *document, const struct report_input *in
         band_row(document, input, &engine->bands[i], doubt_withholds(engine));
 }
 
+/* Readings that changed, at a speed that cannot tell: a reader asks why. */
+static bool any_load_would_do(const struct engine_answer *engine)
+{
+    for (size_t b = 0; b < engine->band_count; b++)
+        if (engine->bands[b].finding == FINDING_CANNOT_BE_SHOWN &&
+            finding_of_change(engine->bands[b].change) != FINDING_CANNOT_BE_SHOWN &&
+            finding_load_shift(engine) > 0)
+            return true;
+    return false;
+}
+
 /* How the table is to be read: once, below the last of its kind. */
 static void bands_note(struct document *document, const struct report_input *input)
 {
     const struct answer *answer = input->answer;
-    bool any = false, apart = false, several = false, withheld = false;
+    bool any = false, apart = false, several = false, withheld = false, load = false;
     for (size_t e = 0; e < answer->engine_count; e++) {
         withheld |= doubt_withholds(&answer->engines[e]) && answer->engines[e].band_count > 0;
         any |= answer->engines[e].band_count > 0;
         several |= answer->engines[e].band_count > 1;
+        load |= any_load_would_do(&answer->engines[e]);
         for (size_t b = 0; b < answer->engines[e].band_count; b++)
             apart |= rounds_apart(input->style, &answer->engines[e].bands[b]);
     }
@@ -273,6 +285,12 @@ static void bands_note(struct document *document, const struct report_input *inp
                             "at the top rests on "
                             "all speeds together.",
                             word_level(input->style, answer->confidence_level).s);
+    if (load && !withheld)
+        document_paragraphf(document,
+                            "Where an interval lies wholly on one side of zero and the finding is "
+                            "still \"cannot tell\", the change may be due to a load up to %.0f %% "
+                            "different, which nothing recorded rules out.",
+                            100 * FINDING_LOAD_SHIFT);
     if (any && input->style->units == UNITS_SI)
         document_paragraph(document, "K is a difference of one degree Celsius.");
     if (apart)

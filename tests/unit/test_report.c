@@ -266,9 +266,13 @@ static void a_note_where_rows_do_not_subtract(void **state)
             engine->bands[b].side[SIDE_BEFORE].coolant = (struct interval){73, 72, 74};
             engine->bands[b].side[SIDE_AFTER].coolant = (struct interval){72, 71, 73};
             engine->bands[b].change = (struct interval){apart ? -0.94 : -1, -1.5, -0.5};
+            engine->bands[b].finding = apart ? FINDING_CANNOT_BE_SHOWN : FINDING_LOWERED;
         }
+        engine->load_from = "assumed";
+        engine->control_ratio = (struct interval){NAN, NAN, NAN};
         render(&made, &si, REPORT_SUMMARY);
         (apart ? has : has_not)(&made.text, "each is rounded by itself");
+        (apart ? has : has_not)(&made.text, "wholly on one side of zero");
         has(&made.text, "The finding of each speed is for that speed alone (95 %)");
         has(&made.text, "K is a difference of one degree Celsius.");
         drop(&made);
