@@ -78,7 +78,7 @@ static const char style_sheet[] =
     "h2,h3,caption{break-after:avoid}figure,tr,.key,.finding,li{break-inside:avoid}"
     "p{orphans:3;widows:3}thead{display:table-header-group}"
     ".scroll,figure div{overflow:visible}figure svg{min-width:0;max-height:103mm}"
-    "figure.first svg{max-height:80mm}figure.low svg{max-height:50mm}"
+    "figure.first svg{max-height:80mm}figure.low svg{max-height:41mm}"
     "figure{margin:.6rem 0}"
     ".finding,pre{-webkit-print-color-adjust:exact;print-color-adjust:exact}}\n";
 
