@@ -69,7 +69,7 @@ enum status comparison_read_service(struct comparison *c)
 /* Does the log mean an engine of the runs? */
 static bool is_of_an_engine(const struct answer *answer, const struct service_event *event)
 {
-    if (event->label[0] == '\0')
+    if (event->label[0] == '\0' && event->engine < 0)
         return true;
     for (size_t e = 0; e < answer->engine_count; e++)
         if (service_event_touches(event, answer->engines[e].instance, answer->engines[e].label))
@@ -96,10 +96,12 @@ static void check_engine(struct comparison *c, const struct service_event *event
 {
     if (is_of_an_engine(c->answer, event))
         return;
+    char number[12];
+    snprintf(number, sizeof number, "%d", event->engine);
     answer_warn(c->answer, "service_log_engine", -1,
                 "Line %u of the service log names the engine \"%s\", which is in none of the runs: "
                 "it counts for no engine.",
-                event->line, answer_cut(event->label).s);
+                event->line, event->label[0] != '\0' ? answer_cut(event->label).s : number);
 }
 
 /* A sender that was exchanged is part of the change shown, whatever the facts of the runs say. */

@@ -1,8 +1,6 @@
 /* seasons_read.c - see seasons_read.h. */
 #include "seasons_read.h"
 
-#include <dirent.h>
-#include <errno.h>
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -12,79 +10,11 @@
 #include "boat_file.h"
 #include "folder.h"
 #include "provenance.h"
+#include "run_list.h"
 #include "service_log.h"
 #include "text.h"
 
-#define ENDING ".h5"
-
 /* --- paths */
-
-struct path_list {
-    size_t count, room;
-    char **list; /* owned, as their strings */
-};
-
-static void free_paths(struct path_list *paths)
-{
-    for (size_t i = 0; i < paths->count; i++)
-        free(paths->list[i]);
-    free(paths->list);
-    *paths = (struct path_list){0};
-}
-
-/* Takes the string over; NULL means that memory ran out. */
-static enum status add_path(struct path_list *paths, char *path)
-{
-    if (paths->count == paths->room) {
-        size_t room = 2 * paths->room + 16;
-        char **grown = path ? realloc(paths->list, room * sizeof *grown) : NULL;
-        if (!grown) {
-            free(path);
-            return STATUS_MEMORY;
-        }
-        paths->list = grown;
-        paths->room = room;
-    }
-    if (!path)
-        return STATUS_MEMORY;
-    paths->list[paths->count++] = path;
-    return STATUS_OK;
-}
-
-static bool is_run_name(const char *name)
-{
-    size_t length = strlen(name), ending = strlen(ENDING);
-    return name[0] != '.' && length > ending && strcmp(name + length - ending, ENDING) == 0;
-}
-
-static int by_name(const void *left, const void *right)
-{
-    return strcmp(*(char *const *)left, *(char *const *)right);
-}
-
-static enum status list_folder(const char *folder, struct path_list *paths,
-                               struct complaint *complaint)
-{
-    size_t before = paths->count;
-    enum status status = STATUS_OK;
-    DIR *entries = opendir(folder);
-    if (!entries)
-        return complain(complaint, STATUS_IO, "cannot read the folder %s: %s", folder,
-                        status_words(errno));
-    for (struct dirent *entry; (entry = readdir(entries)) != NULL && !status;)
-        if (is_run_name(entry->d_name))
-            status = add_path(paths, folder_path(folder, entry->d_name));
-    closedir(entries);
-    if (status)
-        return complain(complaint, status, "no memory left to list %s", folder);
-    if (paths->count == before)
-        return complain(complaint, STATUS_NOT_FOUND,
-                        "there is no run file (*.h5) in %s; record one with searun-logger, or name "
-                        "the folder that holds them",
-                        folder);
-    qsort(paths->list + before, paths->count - before, sizeof *paths->list, by_name);
-    return STATUS_OK;
-}
 
 static bool is_folder(const char *path)
 {
@@ -92,14 +22,14 @@ static bool is_folder(const char *path)
     return stat(path, &about) == 0 && S_ISDIR(about.st_mode);
 }
 
-static enum status list_all(const struct seasons_paths *from, struct path_list *paths,
+static enum status list_all(const struct seasons_paths *from, struct run_list *paths,
                             struct complaint *complaint)
 {
     enum status status = STATUS_OK;
     for (size_t i = 0; i < from->count && !status; i++) {
         if (is_folder(from->list[i]))
-            status = list_folder(from->list[i], paths, complaint);
-        else if (add_path(paths, strdup(from->list[i])))
+            status = run_list_folder(from->list[i], paths, complaint);
+        else if (run_list_add(paths, strdup(from->list[i])))
             status = complain(complaint, STATUS_MEMORY, "no memory left to list the runs");
     }
     return status;
@@ -143,7 +73,7 @@ static enum status take_result(struct seasons *out, const char *path, struct out
                : STATUS_OK;
 }
 
-static enum status take_results(const struct path_list *paths, struct outing_result *results,
+static enum status take_results(const struct run_list *paths, struct outing_result *results,
                                 struct seasons *out, struct complaint *complaint)
 {
     enum status status = STATUS_OK;
@@ -184,7 +114,7 @@ static void tell_unmet(struct seasons *out, const struct source_wish *wish)
                 channel_get(wish->channel)->key, answer_cut(wish->source).s);
 }
 
-static enum status read_runs(const struct seasons_paths *from, const struct path_list *paths,
+static enum status read_runs(const struct seasons_paths *from, const struct run_list *paths,
                              struct seasons *out, struct complaint *complaint)
 {
     struct outing_result *results = calloc(paths->count + 1, sizeof *results);
@@ -246,15 +176,18 @@ static void warn_of_strangers(struct seasons *out, const struct service_log *log
             first->line);
 }
 
-/* The number of the engine that has a label, among the outings of the boat, or of all where the log
- * names none; -2 if none has it. */
-static int number_of(const struct seasons *seasons, const char *boat, const char *label)
+/* The number of the engine that the work was done on (-1: all of them), among the outings of the
+ * boat, or of all where the log names none; -2 if there is no such engine. */
+static int number_of(const struct seasons *seasons, const struct service_event *event)
 {
+    if (event->label[0] == '\0' && event->engine < 0)
+        return -1;
     for (size_t o = 0; o < seasons->outing_count; o++)
         for (size_t i = 0; i < seasons->outings[o].engine_count; i++) {
             int instance = seasons->outings[o].engines[i].instance;
             const char *own = facts_get(&seasons->outings[o].facts, FACT_ENGINE, instance, "label");
-            if (is_of_boat(&seasons->outings[o], boat) && strcasecmp(own, label) == 0)
+            if (is_of_boat(&seasons->outings[o], event->boat) &&
+                service_event_touches(event, instance, own))
                 return instance;
         }
     return -2;
@@ -279,7 +212,9 @@ static enum status take_event(struct seasons *out, const struct service_event *f
 {
     if (!is_known_boat(out, from->boat))
         return STATUS_OK;
-    int engine = from->label[0] != '\0' ? number_of(out, from->boat, from->label) : from->engine;
+    int engine = number_of(out, from);
+    char number[12];
+    snprintf(number, sizeof number, "%d", from->engine);
     struct season_event event = {
         .at = instant_of(out, from),
         .hours = from->hours,
@@ -294,8 +229,8 @@ static enum status take_event(struct seasons *out, const struct service_event *f
     if (engine == -2)
         season_warn(out, 0, -1, "service_engine",
                     "The service log names an engine \"%s\" in line %u; no run has an engine of "
-                    "that name, and the line was left out.",
-                    answer_cut(from->label).s, from->line);
+                    "that name or number, and the line was left out.",
+                    from->label[0] != '\0' ? answer_cut(from->label).s : number, from->line);
     return engine == -2 ? STATUS_OK : seasons_add_event(out, &event);
 }
 
@@ -417,7 +352,7 @@ static enum status look_at_boat_file(const char *path, struct seasons *out,
 enum status seasons_read(const struct seasons_paths *paths, struct seasons *out,
                          struct complaint *complaint)
 {
-    struct path_list all = {0};
+    struct run_list all = {0};
     enum status status = look_at_boat_file(paths->reading.wishes.boat_file, out, complaint);
     if (!status)
         status = list_all(paths, &all, complaint);
@@ -425,6 +360,6 @@ enum status seasons_read(const struct seasons_paths *paths, struct seasons *out,
         status = read_runs(paths, &all, out, complaint);
     if (!status)
         status = find_log(paths, out, complaint);
-    free_paths(&all);
+    run_list_free(&all);
     return status;
 }

@@ -6,9 +6,10 @@
 #include <strings.h>
 #include <sys/stat.h>
 
+#include "known_engines.h"
 #include "report.h"
 #include "section_service.h"
-#include "service_log.h"
+#include "service_columns.h"
 
 static bool ends_in(const char *text, const char *end)
 {
@@ -120,6 +121,102 @@ static void say_added(struct document *out, const struct service_entry *entry, c
                    entry->engine[0] != '\0' ? ", engine " : "", entry->engine);
 }
 
+/* --- an engine that nobody knows */
+
+static void engine_words(struct text *out, int number, const char *label)
+{
+    if (label[0] != '\0')
+        text_addf(out, "\"%s\"", label);
+    else
+        text_addf(out, "%d", number);
+}
+
+static void known_words(struct text *out, const struct known_engines *known)
+{
+    for (size_t i = 0; i < known->count; i++) {
+        text_addf(out, "%sengine %d", i > 0 ? ", " : "", known->list[i].number);
+        if (known->list[i].label[0] != '\0')
+            text_addf(out, " (\"%s\")", known->list[i].label);
+    }
+    if (known->count == 0)
+        text_add(out, "no engine");
+}
+
+static void say_unknown(struct document *out, const struct service_event *event,
+                        const struct known_engines *known, size_t added, const char *path)
+{
+    struct text name = {0}, others = {0};
+    engine_words(&name, event->engine, event->label);
+    known_words(&others, known);
+    document_itemf(
+        out,
+        "Look again: no run beside the log has an engine %s; there is %s. What was added "
+        "is kept, but reports leave it out until a run has that engine. If it was a "
+        "slip, correct the column \"engine\" in the last line%s of %s.",
+        text_string(&name), text_string(&others), added == 1 ? "" : "s", path);
+    out->failed |= name.failed || others.failed;
+    text_free(&name);
+    text_free(&others);
+}
+
+/* Without runs only the lines that are there can tell of a slip: the first that has this name,
+ * beside others of the same boat that have another. */
+static void compare_with_log(struct document *out, const struct service_event *event, size_t added,
+                             const char *path)
+{
+    struct service_log log;
+    struct complaint why;
+    size_t same = 0;
+    const char *other = "";
+    if (service_log_read(path, &log, &why) == STATUS_OK) {
+        service_log_keep_boat(&log, event->boat);
+        for (size_t i = 0; i < log.count; i++) {
+            const char *label = log.events[i].label;
+            if (service_same_words(label, event->label, strlen(event->label)))
+                same++;
+            else if (label[0] != '\0')
+                other = label;
+        }
+        if (event->label[0] != '\0' && same <= added && other[0] != '\0')
+            document_itemf(out,
+                           "Look again: no line of %s named the engine \"%s\" before; others name "
+                           "\"%s\". If it is the same engine, correct the column \"engine\" there.",
+                           path, event->label, other);
+    }
+    service_log_free(&log);
+}
+
+static char *folder_of(const char *path)
+{
+    const char *slash = strrchr(path, '/');
+    if (slash == NULL)
+        return strdup(".");
+    return strndup(path, slash == path ? 1 : (size_t)(slash - path));
+}
+
+/* Work on an engine that no run has is left out of the reports; better said while it is fresh. */
+static enum status look_at_engine(const struct service_entry *entry, size_t added, const char *path,
+                                  struct document *out, struct complaint *complaint)
+{
+    struct service_event event = {0};
+    struct known_engines known;
+    enum status status = service_columns[SERVICE_ENGINE].read(entry->engine, &event, complaint);
+    if (status == STATUS_OK)
+        status = service_columns[SERVICE_BOAT].read(entry->boat, &event, complaint);
+    if (status != STATUS_OK || (event.engine < 0 && event.label[0] == '\0'))
+        return status; /* all of them */
+    char *folder = folder_of(path);
+    if (folder == NULL)
+        return complain(complaint, STATUS_MEMORY, "no memory left");
+    status = known_engines_look(folder, &event, &known, complaint);
+    if (status == STATUS_OK && known.runs == 0)
+        compare_with_log(out, &event, added, path);
+    else if (status == STATUS_OK && !known.found)
+        say_unknown(out, &event, &known, added, path);
+    free(folder);
+    return status;
+}
+
 static enum status add(const struct service_request *request, const char *path,
                        struct document *out, struct complaint *complaint)
 {
@@ -133,6 +230,10 @@ static enum status add(const struct service_request *request, const char *path,
         status = service_log_add(path, &entry, complaint);
         if (status == STATUS_OK)
             say_added(out, &entry, path);
+    }
+    if (status == STATUS_OK) {
+        struct service_entry entry = entry_of(request, 0);
+        status = look_at_engine(&entry, request->what.count, path, out, complaint);
     }
     return status;
 }

@@ -422,6 +422,12 @@ static void warns_of_engines_that_are_not_there(void **state)
     assert_non_null(warning_of(&a, "service_log_engine"));
     assert_non_null(strstr(warning_of(&a, "service_log_engine")->text, "Line 2"));
     drop(&a);
+    ask(&a, &plain_before, &plain_after, TITLES "2024-05-02,,0,zinc,,\n2024-05-02,,7,zinc,,\n",
+        &si);
+    assert_non_null(warning_of(&a, "service_log_engine"));
+    assert_non_null(strstr(warning_of(&a, "service_log_engine")->text,
+                           "Line 3 of the service log names the engine \"7\""));
+    drop(&a);
 }
 
 static void a_broken_log_stops_only_who_named_it(void **state)

@@ -83,6 +83,57 @@ static void adds_and_tells(void **state)
                 "2014-04-10 0 all heat exchanger");
 }
 
+/* A name that no run has would be left out of every report: said while it is fresh, and kept. */
+static void looks_the_engine_up(void **state)
+{
+    (void)state;
+    const char *log = stage_path("service-log.csv");
+    char before[8192];
+    size_t length = read_file(log, before, sizeof before);
+    expect_flat(start_analyze("service", stage_folder, "--date", "2024-10-21", "--what", "zinc",
+                              "acid", "--engine", "port"),
+                0,
+                "- Look again: no run beside the log has an engine \"port\"; there is engine 0 "
+                "(\"main\"). What was added is kept, but reports leave it out");
+    assert_non_null(strstr(log_now(), "2024-10-21,,port,zinc anode changed,,\n"));
+    expect_flat(start_analyze("service", stage_path("before.h5"), "--date", "2024-10-21", "--what",
+                              "zinc", "--engine", "1"),
+                0, "has an engine 1; there is engine 0 (\"main\")");
+    stage_write(log, before, length);
+    expect_flat(start_analyze("service", stage_folder, "--date", "2024-10-21", "--what", "zinc",
+                              "--engine", "MAIN"),
+                0, "engine MAIN.");
+    static const char *const known[] = {"main", "0", "all"};
+    for (size_t i = 0; i < 3; i++) {
+        struct program program = start_analyze("service", stage_folder, "--date", "2024-10-21",
+                                               "--what", "zinc", "--engine", known[i]);
+        stage_expect(program, 0);
+        assert_null(strstr(stage_said(&program), "Look again"));
+    }
+    stage_write(log, before, length);
+}
+
+/* Where there is no run yet, the lines that are there may tell of a slip. */
+static void looks_at_other_lines_without_runs(void **state)
+{
+    (void)state;
+    char folder[4200];
+    snprintf(folder, sizeof folder, "%s", stage_path("alone"));
+    assert_int_equal(mkdir(folder, 0777), 0);
+    const char *log = stage_path("alone/service-log.csv");
+    static const char *const names[] = {"port", "port", "prot"};
+    for (size_t i = 0; i < 3; i++) {
+        struct program program = start_analyze("service", folder, "--date", "2024-10-21", "--what",
+                                               "zinc", "--engine", names[i]);
+        stage_expect(program, 0);
+        const char *said = flat(&program);
+        bool told = strstr(said, "named the engine \"prot\" before; others name \"port\"") != NULL;
+        assert_true(told == (i == 2));
+    }
+    unlink(log);
+    rmdir(folder);
+}
+
 static void refuses_and_changes_nothing(void **state)
 {
     (void)state;
@@ -238,6 +289,8 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(adds_and_tells),
+        cmocka_unit_test(looks_the_engine_up),
+        cmocka_unit_test(looks_at_other_lines_without_runs),
         cmocka_unit_test(refuses_and_changes_nothing),
         cmocka_unit_test(a_comparison_finds_the_log),
         cmocka_unit_test(steps_are_ticked_later),
