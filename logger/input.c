@@ -198,8 +198,8 @@ static bool is_news(struct inlet *inlet, const char *why)
     return news && inlet->losses++ < LOSSES_SAID;
 }
 
-static void fail(struct inlet *inlet, int64_t at, struct intake *intake,
-                 const struct complaint *complaint)
+static void leave_open(struct inlet *inlet, int64_t at, struct intake *intake,
+                       const struct complaint *complaint)
 {
     if (inlet->state == INLET_OPEN) {
         lose(inlet, at, intake);
@@ -207,12 +207,27 @@ static void fail(struct inlet *inlet, int64_t at, struct intake *intake,
     } else if (is_news(inlet, complaint->text)) {
         inlet->say_at = at;
     }
-    inlet->driver->close(inlet->self);
     inlet->state = INLET_AWAY;
     if (!inlet->failed)
         snprintf(inlet->why, sizeof inlet->why, "%.95s", complaint->text);
     inlet->failed = true;
     say_failure(inlet, at, complaint->text);
+}
+
+/* Nothing comes, but the driver would see if it did: there is nothing to open again. */
+static void hold(struct inlet *inlet, int64_t at, struct intake *intake,
+                 const struct complaint *complaint)
+{
+    leave_open(inlet, at, intake, complaint);
+    inlet->held = true;
+}
+
+static void fail(struct inlet *inlet, int64_t at, struct intake *intake,
+                 const struct complaint *complaint)
+{
+    leave_open(inlet, at, intake, complaint);
+    inlet->driver->close(inlet->self);
+    inlet->held = false;
     inlet->retry_at = at + inlet->interval;
     inlet->interval = inlet->interval * 2 < inlet->longest ? inlet->interval * 2 : inlet->longest;
 }
@@ -241,6 +256,7 @@ static void become_open(struct inlet *inlet, int64_t at, struct intake *intake)
         tell_gap(inlet, at, intake);
     say_open(inlet, at);
     inlet->state = INLET_OPEN;
+    inlet->held = false;
     inlet->opened_at = at;
     inlet->was_open = true;
     inlet->failed = false;
@@ -264,6 +280,9 @@ static void read_it(struct inlet *inlet, const struct moment *now, struct intake
     case INPUT_READ:
         if (inlet->state != INLET_OPEN)
             become_open(inlet, now->at, intake);
+        break;
+    case INPUT_DOWN:
+        hold(inlet, now->at, intake, &complaint);
         break;
     case INPUT_GONE:
         fail(inlet, now->at, intake, &complaint);
@@ -291,7 +310,9 @@ void inlet_step(struct inlet *inlet, const struct moment *now, bool ready, struc
 {
     switch (inlet->state) {
     case INLET_AWAY:
-        if (now->at >= inlet->retry_at)
+        if (inlet->held)
+            read_it(inlet, now, intake);
+        else if (now->at >= inlet->retry_at)
             open_it(inlet, now, intake);
         break;
     case INLET_OPENING:
@@ -316,7 +337,7 @@ int64_t inlet_deadline(const struct inlet *inlet, int64_t now)
     uint32_t events;
     switch (inlet->state) {
     case INLET_AWAY:
-        return inlet->retry_at;
+        return inlet->held ? now + LOOK_NS : inlet->retry_at;
     case INLET_OPENING:
         return now + LOOK_NS;
     case INLET_OPEN:

@@ -20,6 +20,7 @@ struct moment {
 enum input_answer {
     INPUT_READ,    /* open; took what there was */
     INPUT_OPENING, /* not connected yet, look again */
+    INPUT_DOWN,    /* open, but nothing can come until its line is up again: look again */
     INPUT_GONE,    /* failed or unplugged: close, and open again later */
     INPUT_END      /* over for good (end of a capture); words if that is not as it should be */
 };
@@ -40,7 +41,7 @@ struct input_driver {
      * read. */
     int (*fd)(const void *self, uint32_t *events);
     /* Takes what there is, a bounded amount, into the intake as input `number`. Words for
-     * INPUT_GONE go into the complaint. Must not wait. */
+     * INPUT_DOWN and INPUT_GONE go into the complaint. Must not wait. */
     enum input_answer (*read)(void *self, const struct moment *now, struct intake *intake,
                               unsigned number, struct complaint *complaint);
     void (*close)(void *self);   /* may be called when closed already */
@@ -82,9 +83,10 @@ struct inlet {
 
     enum inlet_state { INLET_AWAY, INLET_OPENING, INLET_OPEN, INLET_OVER } state;
     bool broken;        /* OVER before its time */
+    bool held;          /* AWAY: the driver is open and waits for its line to come up */
     bool was_open;      /* ever */
     bool failed;        /* since it was open last */
-    int64_t retry_at;   /* AWAY: when to try again */
+    int64_t retry_at;   /* AWAY, not held: when to try again */
     int64_t interval;   /* what to wait after the next failure */
     int64_t away_since; /* not OPEN: since when nothing was recorded */
     int64_t opened_at;  /* OPEN */

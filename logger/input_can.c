@@ -39,6 +39,7 @@ struct can {
     char interface[IF_NAMESIZE];
     int receive_buffer; /* bytes */
     int fd;
+    bool down;          /* the interface is there, but was not up when last looked at */
     uint32_t overflows; /* frames the socket has lost since it was opened */
     bool clock_known;
     int64_t clock_ahead; /* computer's clock minus run time, ns */
@@ -127,22 +128,15 @@ static enum status fail_system(struct can *can, struct complaint *complaint, con
     return fail(can, complaint, words);
 }
 
-/* Is there, speaks CAN, and is up? The words say what to do. */
+/* Is there, and speaks CAN? The words say what to do. It need not be up. */
 static enum status look_at_interface(struct can *can, struct complaint *complaint)
 {
-    char words[160];
     struct ifreq request = {0};
     memcpy(request.ifr_name, can->interface, sizeof can->interface);
     if (ioctl(can->fd, SIOCGIFHWADDR, &request) != 0)
         return fail(can, complaint, "there is no such interface; is the adapter plugged in?");
     if (request.ifr_hwaddr.sa_family != ARPHRD_CAN)
         return fail(can, complaint, "this interface is none of a CAN bus");
-    if (ioctl(can->fd, SIOCGIFFLAGS, &request) == 0 && !(request.ifr_flags & IFF_UP)) {
-        snprintf(words, sizeof words,
-                 "the interface is down: ip link set %s up type can bitrate 250000",
-                 can->interface);
-        return fail(can, complaint, words);
-    }
     return STATUS_OK;
 }
 
@@ -162,6 +156,7 @@ static enum status open_can(void *self, struct complaint *complaint)
 {
     struct can *can = self;
     struct sockaddr_can address = {.can_family = AF_CAN};
+    can->down = false;
     can->overflows = 0;
     can->trouble = 0;
     can->empty_at = INT64_MIN;
@@ -275,7 +270,7 @@ static bool is_overrun(const struct can_frame *frame)
            frame->data[1] & CAN_ERR_CRTL_RX_OVERFLOW;
 }
 
-/* --- reading */
+/* --- frames */
 
 static void take_frame(struct can *can, const struct moment *now, struct msghdr *message,
                        const struct can_frame *frame, struct intake *intake, unsigned number)
@@ -305,16 +300,53 @@ static int receive(struct can *can, struct mmsghdr *messages, struct iovec *byte
     return recvmmsg(can->fd, messages, FRAMES_A_CALL, MSG_DONTWAIT, NULL);
 }
 
-static enum input_answer gone(struct complaint *complaint)
+/* --- the interface goes down, or goes */
+
+static enum input_answer gone(int error, struct complaint *complaint)
 {
-    if (errno == ENETDOWN)
-        complain(complaint, STATUS_IO, "the interface was taken down");
-    else if (errno == ENODEV)
+    if (error == ENODEV)
         complain(complaint, STATUS_IO, "the interface has gone; was the adapter unplugged?");
     else
-        complain(complaint, STATUS_IO, "cannot read: %s", strerror(errno));
+        complain(complaint, STATUS_IO, "cannot read: %s", strerror(error));
     return INPUT_GONE;
 }
+
+static enum input_answer down(const struct can *can, struct complaint *complaint)
+{
+    complain(complaint, STATUS_IO,
+             "the interface is down: ip link set %s up type can bitrate 250000", can->interface);
+    return INPUT_DOWN;
+}
+
+static bool is_up(const struct can *can)
+{
+    struct ifreq request = {0};
+    memcpy(request.ifr_name, can->interface, sizeof can->interface);
+    return ioctl(can->fd, SIOCGIFFLAGS, &request) == 0 && request.ifr_flags & IFF_UP;
+}
+
+/* A socket stays with its interface while that is down, and hears it from the moment it is up.
+ * Where the interface itself has gone, the system has taken it from the socket; one that has come
+ * back under the same name is another. */
+static bool is_bound(const struct can *can)
+{
+    struct sockaddr_can address = {0};
+    socklen_t length = sizeof address;
+    return getsockname(can->fd, (struct sockaddr *)&address, &length) == 0 &&
+           address.can_ifindex != 0 &&
+           (unsigned)address.can_ifindex == if_nametoindex(can->interface);
+}
+
+/* It was down when last looked at, and brought nothing since. */
+static enum input_answer look_again(struct can *can, struct complaint *complaint)
+{
+    if (!is_bound(can))
+        return gone(ENODEV, complaint);
+    can->down = !is_up(can);
+    return can->down ? down(can, complaint) : INPUT_READ;
+}
+
+/* --- reading */
 
 /* Takes the frames of one call; how many there were, or -1 with errno. */
 static int take_some(struct can *can, const struct moment *now, struct intake *intake,
@@ -329,31 +361,50 @@ static int take_some(struct can *can, const struct moment *now, struct intake *i
     return count;
 }
 
-/* The system tells of the interface's end before it hands out what the interface had brought until
- * then. It ends also where the interface is back already and brings more. */
+/* The system tells that the interface is down, or has gone, before it hands out what it had brought
+ * until then. This ends also where the interface is back already and brings more. */
 static void take_rest(struct can *can, const struct moment *now, struct intake *intake,
                       unsigned number)
 {
-    int error = errno, count = 1;
+    int count = 1;
     for (int calls = 0; calls < CALLS_FOR_THE_REST && count > 0; calls++)
         count = take_some(can, now, intake, number);
-    errno = error;
+}
+
+/* Whether any came, and what the system complained of instead: 0 or an errno. */
+static int take_all(struct can *can, const struct moment *now, struct intake *intake,
+                    unsigned number, bool *any)
+{
+    int count = FRAMES_A_CALL, error = 0;
+    for (int calls = 0; calls < CALLS_A_WAKING && count == FRAMES_A_CALL; calls++) {
+        count = take_some(can, now, intake, number);
+        *any = *any || count > 0;
+    }
+    if (count < 0 && errno != EAGAIN && errno != EINTR) {
+        error = errno;
+        take_rest(can, now, intake, number);
+    }
+    if (count < FRAMES_A_CALL)
+        can->empty_at = now->at;
+    return error;
 }
 
 static enum input_answer read_can(void *self, const struct moment *now, struct intake *intake,
                                   unsigned number, struct complaint *complaint)
 {
     struct can *can = self;
-    int count = FRAMES_A_CALL;
+    bool any = false;
     follow_clock(can, now);
-    for (int calls = 0; calls < CALLS_A_WAKING && count == FRAMES_A_CALL; calls++)
-        count = take_some(can, now, intake, number);
-    if (count < 0 && errno != EAGAIN && errno != EINTR) {
-        take_rest(can, now, intake, number);
-        return gone(complaint);
+    int error = take_all(can, now, intake, number, &any);
+    if (error == ENETDOWN) {
+        can->down = true;
+        return down(can, complaint);
     }
-    if (count < FRAMES_A_CALL)
-        can->empty_at = now->at;
+    if (error != 0)
+        return gone(error, complaint);
+    if (can->down && !any)
+        return look_again(can, complaint);
+    can->down = false;
     return INPUT_READ;
 }
 

@@ -1,9 +1,9 @@
 """can_soak.py INTERFACE PID ROUNDS REPORT - takes a CAN interface down and up again, so many times, while a
 stream of numbered frames goes over it and the logger with that PID listens.
 
-REPORT gets, for each round, the number of the first frame that was sent after the interface was up
-again, and how long the logger took to be back; what the logger held after a few rounds and at the end; how many
-frames were sent. Numbers count only frames that the system took, so none belongs to the time it was down.
+Sending goes on until the moment it goes down and begins again the moment it is up: some rounds are shorter than one look
+of the logger's. REPORT gets how many rounds there were, what the logger held after a few of them, halfway and at the end,
+and how many frames were sent. Numbers count only frames that the system took, so none belongs to the time it was down.
 """
 import errno
 import fcntl
@@ -16,7 +16,6 @@ import time
 
 interface, pid, rounds, report = sys.argv[1], sys.argv[2], int(sys.argv[3]), sys.argv[4]
 SETTLED = 3  # rounds after which everything has been used once
-PATIENCE = 60
 RATE = 250  # frames a second
 SIOCGIFFLAGS, SIOCSIFFLAGS, IFF_UP = 0x8913, 0x8914, 1
 bus = socket.socket(socket.AF_CAN, socket.SOCK_RAW, socket.CAN_RAW)
@@ -51,36 +50,13 @@ def send():
         refused += 1
 
 
-def send_for(seconds, until=lambda: False):
-    """Sends at the rate for so long, or until something is so. How long it took."""
+def send_for(seconds):
+    """Sends at the rate for so long."""
     begun, first = time.monotonic(), number
-    while time.monotonic() - begun < seconds and not until():
+    while time.monotonic() - begun < seconds:
         while number - first < (time.monotonic() - begun) * RATE:
             send()
         time.sleep(0.004)
-    return time.monotonic() - begun
-
-
-def sockets():
-    count = 0
-    for name in os.listdir("/proc/%s/fd" % pid):
-        try:
-            count += os.readlink("/proc/%s/fd/%s" % (pid, name)).startswith("socket:")
-        except FileNotFoundError:
-            pass
-    return count
-
-
-def is_back():
-    return sockets() == listening
-
-
-def wait_until_closed():
-    end = time.monotonic() + PATIENCE
-    while is_back():
-        if time.monotonic() > end:
-            sys.exit("round %d: the logger did not notice that %s is down" % (done, interface))
-        time.sleep(0.01)
 
 
 def note(name):
@@ -90,25 +66,20 @@ def note(name):
     say("resident_" + name, resident)
 
 
-listening = sockets()
 for done in range(rounds):
-    send_for(random.uniform(0.1, 0.4))
+    send_for(random.uniform(0.2, 0.4))
     set_up(False)
     send()
-    wait_until_closed()
-    time.sleep(random.uniform(0, 0.3))
+    time.sleep(random.choice((0, 0.01, random.uniform(0.05, 0.3))))
     set_up(True)
-    first = number
-    took = send_for(PATIENCE, is_back)
-    if not is_back():
-        sys.exit("round %d: the logger has not come back to %s" % (done, interface))
-    say("round", first, round(took * 1000))
+    send()
     if done + 1 == SETTLED:
         note("before")
     if done + 1 == (rounds + 1) // 2:
         note("halfway")
-send_for(0.2)
+send_for(0.5)
 note("after")
+say("rounds", rounds)
 say("sent", number)
 say("refused", refused)
 with open(report, "w") as file:

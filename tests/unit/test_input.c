@@ -55,6 +55,8 @@ static enum input_answer device_read(void *self, const struct moment *now, struc
     device.bytes = NULL;
     if (device.answer == INPUT_GONE)
         complain(complaint, STATUS_IO, "unplugged");
+    if (device.answer == INPUT_DOWN)
+        complain(complaint, STATUS_IO, "its line is down");
     return device.answer;
 }
 
@@ -224,6 +226,50 @@ static void test_unplugged_and_back(void **state)
     assert_non_null(strstr(tape.text, "unplugged"));
 }
 
+/* A driver that stays open while its line is down: looked at without a pause and never closed, so that
+ * nothing is missed when it comes up. Said like any other failure, and again only now and then. */
+static void test_line_down_and_up(void **state)
+{
+    (void)state;
+    int lines;
+    begin_inlet();
+    device.there = true;
+    device.answer = INPUT_DOWN; /* from the start */
+    run(0, 10);
+    assert_int_equal(inlet.state, INLET_AWAY);
+    assert_string_equal(inlet.why, "its line is down");
+    device.answer = INPUT_READ;
+    run(10, 10.1);
+    assert_int_equal(inlet.state, INLET_OPEN);
+    said(&lines);
+    assert_int_equal(lines, 2);
+    device.bytes = "$IIMTW,15.2,C*15\r\n";
+    run(10.1, 20);
+    device.answer = INPUT_DOWN;
+    run(20, 620);
+    said(&lines);
+    assert_in_range(lines, 1, 6);
+    assert_true(inlet_deadline(&inlet, 620 * NS_PER_S) < 620 * NS_PER_S + NS_PER_S / 10);
+    device.answer = INPUT_READ;
+    run(620, 621);
+    assert_int_equal(device.opened, 1);
+    assert_int_equal(device.closed, 0);
+    device.answer = INPUT_DOWN; /* the adapter is pulled out while its line is down */
+    run(630, 631);
+    device.answer = INPUT_GONE;
+    device.there = false;
+    run(631, 632);
+    assert_int_equal(inlet.state, INLET_AWAY);
+    assert_in_range(device.closed, 1, 4);
+    device.there = true;
+    device.answer = INPUT_READ;
+    run(632, 640);
+    assert_int_equal(device.opened, 2);
+    finish_inlet(640);
+    assert_int_equal(counted(0, REASON_REOPENED), 2);
+    assert_int_equal(tape.gaps, 3);
+}
+
 static void test_away_at_the_end(void **state)
 {
     (void)state;
@@ -331,6 +377,7 @@ int main(void)
         cmocka_unit_test(test_appears_after_an_hour),
         cmocka_unit_test(test_growing_intervals),
         cmocka_unit_test(test_unplugged_and_back),
+        cmocka_unit_test(test_line_down_and_up),
         cmocka_unit_test(test_away_at_the_end),
         cmocka_unit_test(test_flapping),
         cmocka_unit_test(test_slow_to_open),
