@@ -379,7 +379,7 @@ static void full_describe(struct text *out, const struct chart_view *view)
     text_add(out,
              "Coolant at full throttle in the warmest sea, of every outing, against its date. ");
     describe_series(out, view, &engine_of(view)->series, SHOW_FULL, UNIT_DEGC);
-    season_headline(engine_of(view), &headline);
+    season_headline(view->seasons, engine_of(view), &headline);
     text_addf(out, " %s.", text_string(&headline));
     text_free(&headline);
 }

@@ -37,6 +37,7 @@ struct word season_month(double at);
 /* "2028-09-04" */
 struct word season_day(double at);
 /* The alarm date in one sentence, and whether it is time to do something. */
-enum finding season_headline(const struct season_engine *engine, struct text *out);
+enum finding season_headline(const struct seasons *seasons, const struct season_engine *engine,
+                             struct text *out);
 
 #endif

@@ -99,8 +99,31 @@ static const char *by_rate(const struct season_forecast *f)
     return f->borrowed ? ", by the fouling rate of earlier years" : "";
 }
 
-enum finding season_headline(const struct season_engine *engine, struct text *out)
+/* Outings after the last service that may change the cooling which could not be used, where none
+ * could. */
+static size_t unused_since(const struct seasons *s, const struct season_engine *engine,
+                           const struct season_left_out **last)
 {
+    struct season_step done = {.at = NAN};
+    size_t count = 0;
+    *last = NULL;
+    if (engine->forecast.outlook == OUTLOOK_SERVICED)
+        season_done_between(s, engine->boat, engine->instance, -1, last_at(engine), INFINITY,
+                            &done);
+    for (size_t i = 0; i < engine->left_out_count; i++) {
+        const struct season_left_out *row = &engine->left_out[i];
+        if (!((double)s->outings[row->outing].start_unix_us / 1e6 >= done.at))
+            continue;
+        count++;
+        *last = row;
+    }
+    return count;
+}
+
+enum finding season_headline(const struct seasons *seasons, const struct season_engine *engine,
+                             struct text *out)
+{
+    const struct season_left_out *unused;
     const struct season_forecast *f = &engine->forecast;
     if (engine->failed) {
         text_add(out, "No line can be laid through the outings of this engine");
@@ -130,7 +153,11 @@ enum finding season_headline(const struct season_engine *engine, struct text *ou
                   season_month(last_at(engine)).s, season_month(f->at.low).s, by_rate(f));
         return in_reserve(engine);
     case OUTLOOK_SERVICED:
-        text_add(out, "Serviced after the last outing: record one to see what it brought");
+        text_add(out,
+                 unused_since(seasons, engine, &unused) == 0
+                     ? "Serviced after the last outing: record one to see what it brought"
+                     : "Serviced after the last outing that can be used: record one to see what "
+                       "it brought");
         return FINDING_CANNOT_BE_SHOWN;
     case OUTLOOK_NO_ALARM:
         text_add(out, "The next service cannot be dated: the alarm temperature is not known");
@@ -383,11 +410,47 @@ static void key_figure(struct document *document, const struct report_input *inp
     text_free(&sure);
 }
 
+static void refused_words(struct text *out, const struct season_refused *row)
+{
+    if (strstr(row->why, row->path) == NULL)
+        text_addf(out, "%s: ", row->path);
+    text_add(out, row->why);
+}
+
+/* A run of after the service is there, and nothing came of it: which, and why. */
+static void say_unused(struct document *document, const struct seasons *s,
+                       const struct season_engine *engine)
+{
+    const struct season_left_out *last;
+    size_t count = unused_since(s, engine, &last);
+    if (count == 1)
+        document_paragraphf(document,
+                            "There is an outing after the service, but it could not be used. %s: "
+                            "%s.",
+                            s->outings[last->outing].name, last->why);
+    else if (count > 1)
+        document_paragraphf(document,
+                            "There are %zu outings after the service, but none could be used. The "
+                            "last is %s: %s. The others stand under Left out.",
+                            count, s->outings[last->outing].name, last->why);
+    if (engine->forecast.outlook == OUTLOOK_SERVICED && s->refused_count > 0) {
+        struct text words = {0};
+        refused_words(&words, &s->refused[0]);
+        document_paragraphf(document, "%s may be of after the service, too: %s%s",
+                            s->refused_count == 1 ? "A file that could not be used"
+                                                  : "Files that could not be used",
+                            text_string(&words),
+                            s->refused_count == 1 ? "" : ", and others under Left out");
+        document->failed |= words.failed;
+        text_free(&words);
+    }
+}
+
 static void finding_of(struct document *document, const struct report_input *input,
                        const struct season_engine *engine)
 {
     struct text headline = {0};
-    enum finding finding = season_headline(engine, &headline);
+    enum finding finding = season_headline(input->seasons, engine, &headline);
     engine_heading(document, input, engine);
     document_finding(document, finding, text_string(&headline));
     text_free(&headline);
@@ -405,6 +468,7 @@ static void finding_of(struct document *document, const struct report_input *inp
                                 : "No run has readings of it.");
         return;
     }
+    say_unused(document, input->seasons, engine);
     say_state(document, input, engine);
     key_figure(document, input, engine);
     say_last_service(document, input, engine);
@@ -430,6 +494,61 @@ static void say_boats(struct document *document, const struct seasons *s)
     text_free(&words);
 }
 
+static const struct season_left_out *left_out_of(const struct season_engine *engine, size_t outing)
+{
+    for (size_t i = 0; i < engine->left_out_count; i++)
+        if (engine->left_out[i].outing == outing)
+            return &engine->left_out[i];
+    return NULL;
+}
+
+/* An outing that was left out, for one engine or several, and why. False if it was not. */
+static bool unused_words(struct text *out, const struct seasons *s, size_t outing)
+{
+    const char *why = NULL;
+    for (size_t e = 0; e < s->engine_count; e++) {
+        const struct season_left_out *row = left_out_of(&s->engines[e], outing);
+        if (row == NULL)
+            continue;
+        struct word name = season_engine_name(s, &s->engines[e]);
+        bool again = why != NULL && strcmp(why, row->why) == 0;
+        if (why == NULL)
+            text_add(out, s->outings[outing].name);
+        else if (!again)
+            text_addf(out, ": %s;", why);
+        if (s->engine_count > 1)
+            text_addf(out, "%s %s", again || why == NULL ? "," : "", name.s);
+        why = row->why;
+    }
+    if (why != NULL)
+        text_addf(out, ": %s", why);
+    return why != NULL;
+}
+
+/* As many as stand in the list under Left out. */
+static void say_left_out(struct document *document, const struct seasons *s)
+{
+    struct text words = {0};
+    size_t outings = 0;
+    for (size_t o = 0; o < s->outing_count; o++) {
+        outings += unused_words(&words, s, o);
+        document->failed |= words.failed;
+        text_free(&words);
+    }
+    if (s->refused_count + outings == 0)
+        return;
+    if (s->refused_count > 0)
+        text_add(&words, word_count(s->refused_count, "file", "files").s);
+    text_add(&words, s->refused_count > 0 && outings > 0 ? " and " : "");
+    if (outings > 0)
+        text_addf(&words, "%s%s", word_count(outings, "outing", "outings").s,
+                  s->engine_count > 1 ? " (for one engine at least)" : "");
+    document_paragraphf(document, "%s %s left out; why stands below, under Left out.",
+                        text_string(&words), s->refused_count + outings == 1 ? "was" : "were");
+    document->failed |= words.failed;
+    text_free(&words);
+}
+
 static void section_season_finding(struct document *document, const struct report_input *input)
 {
     const struct seasons *s = input->seasons;
@@ -440,9 +559,7 @@ static void section_season_finding(struct document *document, const struct repor
         document_finding(document, FINDING_CANNOT_BE_SHOWN,
                          "No run has an engine speed or a coolant temperature: there is nothing to "
                          "show. Look with searun-analyze show at what was recorded");
-    if (s->refused_count > 0)
-        document_paragraphf(document, "%s left out; why stands below, under Left out.",
-                            word_count(s->refused_count, "file was", "files were").s);
+    say_left_out(document, s);
 }
 
 /* --- services and stretches */
@@ -612,18 +729,19 @@ static void section_season_outings(struct document *document, const struct repor
 static void section_season_left_out(struct document *document, const struct report_input *input)
 {
     const struct seasons *s = input->seasons;
-    for (size_t i = 0; i < s->refused_count; i++)
-        document_itemf(document, "%s%s%s",
-                       strstr(s->refused[i].why, s->refused[i].path) ? "" : s->refused[i].path,
-                       strstr(s->refused[i].why, s->refused[i].path) ? "" : ": ",
-                       s->refused[i].why);
-    for (size_t e = 0; e < s->engine_count; e++)
-        for (size_t i = 0; i < s->engines[e].left_out_count; i++) {
-            const struct season_left_out *row = &s->engines[e].left_out[i];
-            struct word of = word_of(" (%.140s)", season_engine_name(s, &s->engines[e]).s);
-            document_itemf(document, "%s%s: %s", s->outings[row->outing].name,
-                           s->engine_count > 1 ? of.s : "", row->why);
-        }
+    struct text words = {0};
+    for (size_t i = 0; i < s->refused_count; i++) {
+        refused_words(&words, &s->refused[i]);
+        document_item(document, text_string(&words));
+        document->failed |= words.failed;
+        text_free(&words);
+    }
+    for (size_t o = 0; o < s->outing_count; o++) {
+        if (unused_words(&words, s, o))
+            document_item(document, text_string(&words));
+        document->failed |= words.failed;
+        text_free(&words);
+    }
 }
 
 /* --- how sure */

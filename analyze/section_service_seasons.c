@@ -57,8 +57,9 @@ static void condition_words(struct text *out, const struct style *style,
 {
     const struct season_forecast *forecast = &engine->forecast;
     if (condition_of(engine) == ADVICE_NOT_MEASURED || !isfinite(forecast->now.value)) {
-        text_add(out, forecast->outlook == OUTLOOK_SERVICED ? "No outing since the last service."
-                                                            : "There are not enough outings yet.");
+        text_add(out, forecast->outlook == OUTLOOK_SERVICED
+                          ? "No outing since the last service can be used."
+                          : "There are not enough outings yet.");
         return;
     }
     text_addf(out,

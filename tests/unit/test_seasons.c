@@ -14,6 +14,7 @@
 #include "../../analyze/season_clock.h"
 #include "../../analyze/season_gather.h"
 #include "../../analyze/season_gls.h"
+#include "../../analyze/season_report.h"
 #include "../../analyze/seasons.h"
 #include "gls_covariance.h"
 #include "near.h"
@@ -465,6 +466,93 @@ static void without_a_sea_it_says_why(void **state)
     seasons_free(&made.seasons);
 }
 
+/* The report as text, each run of blanks and line ends as one blank; to be freed. */
+static char *report_of(const struct seasons *seasons)
+{
+    const struct style si = {UNITS_SI, false};
+    const struct drawing_list none = {0};
+    struct report_input input = {
+        .extent = REPORT_WHOLE, .style = &si, .drawings = &none, .command = "", .seasons = seasons};
+    struct document document = {0};
+    struct text text = {0};
+    assert_int_equal(season_report_build(&input, &document, NULL), STATUS_OK);
+    report_text(&text, &document, &none, NULL, false);
+    document_free(&document);
+    char *words = text_take(&text), *to = words;
+    for (const char *from = words; *from != '\0'; from++)
+        if ((*from != ' ' && *from != '\n') || (to > words && to[-1] != ' '))
+            *to++ = *from == '\n' ? ' ' : *from;
+    *to = '\0';
+    return words;
+}
+
+static void expect_words(const struct seasons *seasons, const char *const *parts)
+{
+    char *words = report_of(seasons);
+    for (; *parts != NULL; parts++)
+        if (strstr(words, *parts) == NULL)
+            fail_msg("\"%s\" is not in\n%s", *parts, words);
+    free(words);
+}
+
+static void lose_the_sea(struct outing *outing)
+{
+    outing->engines->sea_source[0] = '\0';
+    for (size_t k = 0; k < 3; k++)
+        outing->engines->holds[k].sea = NAN;
+}
+
+/* An outing after the service that cannot be used is no missing one: it is named, with why. */
+static void what_came_after_the_service_is_named(void **state)
+{
+    (void)state;
+    for (size_t unused = 0; unused < 3; unused++) {
+        struct made made;
+        make_seasons(&made, 4, 0.04, -0.15, 12);
+        double last = (double)made.seasons.outings[unused].start_unix_us / 1e6;
+        struct season_event event = {.at = last + 86400, .engine = -1, .step = true};
+        snprintf(event.what, sizeof event.what, "bundle rodded");
+        assert_int_equal(seasons_add_event(&made.seasons, &event), STATUS_OK);
+        for (size_t i = 0; i < unused; i++) /* they stand backwards */
+            lose_the_sea(&made.seasons.outings[i]);
+        lose_the_sea(&made.seasons.outings[6]); /* long before */
+        assert_int_equal(seasons_solve(&made.seasons, NULL), STATUS_OK);
+        static const char *const parts[][4] = {
+            {"Serviced after the last outing: record one", "1 outing was left out; why", NULL},
+            {"Serviced after the last outing that can be used: record one",
+             "There is an outing after the service, but it could not be used. run-11.h5: no sea "
+             "temperature was recorded.",
+             "2 outings were left out; why", NULL},
+            {"There are 2 outings after the service, but none could be used. The last is "
+             "run-11.h5: no sea temperature was recorded. The others stand under Left out.",
+             "3 outings were left out; why", NULL},
+        };
+        expect_words(&made.seasons, parts[unused]);
+        seasons_free(&made.seasons);
+    }
+}
+
+/* The number that is told is that of the list. */
+static void as_many_are_told_as_listed(void **state)
+{
+    (void)state;
+    struct made made;
+    make_seasons(&made, 4, 0.04, -0.15, 12);
+    for (size_t i = 2; i < 4; i++)
+        lose_the_sea(&made.seasons.outings[i]);
+    made.seasons.refused = calloc(1, sizeof *made.seasons.refused);
+    made.seasons.refused[made.seasons.refused_count++] =
+        (struct season_refused){strdup("broken.h5"), strdup("broken.h5 is no run file")};
+    assert_int_equal(seasons_solve(&made.seasons, NULL), STATUS_OK);
+    static const char *const parts[] = {
+        "1 file and 2 outings were left out; why",
+        "Left out -------- - broken.h5 is no run file - run-8.h5: no sea temperature was recorded "
+        "- run-9.h5: no sea temperature was recorded How sure",
+        NULL};
+    expect_words(&made.seasons, parts);
+    seasons_free(&made.seasons);
+}
+
 static void boats_engines_and_copies_are_told_apart(void **state)
 {
     (void)state;
@@ -678,6 +766,8 @@ int main(void)
         cmocka_unit_test(without_an_alarm_there_is_no_date),
         cmocka_unit_test(without_a_thermostat_it_warns),
         cmocka_unit_test(without_a_sea_it_says_why),
+        cmocka_unit_test(what_came_after_the_service_is_named),
+        cmocka_unit_test(as_many_are_told_as_listed),
         cmocka_unit_test(boats_engines_and_copies_are_told_apart),
         cmocka_unit_test(work_is_guessed_from_the_facts),
         cmocka_unit_test(what_is_no_work_is_not_guessed),

@@ -154,7 +154,7 @@ static void the_outlook_makes_it_urgent(void **state)
     make(&made, OUTLOOK_NO_ALARM, NAN);
     says(words_of(&made), "Enter the alarm temperature");
     make(&made, OUTLOOK_SERVICED, NAN);
-    says(words_of(&made), "No outing since the last service.");
+    says(words_of(&made), "No outing since the last service can be used.");
 }
 
 static void without_a_log_there_is_nothing(void **state)
