@@ -19,6 +19,7 @@
 #define ABOUT_LISTENER CONTROL_CLIENTS_MAX
 #define LOCK_TRIES 100 /* two seconds at most: who holds the lock only needs some milliseconds */
 #define LOCK_WAIT_NS 20000000
+#define REST_NS NS_PER_S /* with no descriptor left for a client, one waits so long at the door */
 
 struct client {
     int fd; /* -1: free */
@@ -36,6 +37,7 @@ struct control {
     dev_t device; /* of the socket's name, so that it is known again at the end */
     ino_t inode;
     int listener, epoll_fd;
+    int64_t rest_until; /* ns, nobody is let in before; 0: not at rest */
     struct client clients[CONTROL_CLIENTS_MAX];
 };
 
@@ -266,13 +268,29 @@ static struct client *place_for_client(struct control *control)
     return oldest;
 }
 
+/* Whoever waits stays there, and would wake the loop again and again. */
+static void rest(struct control *control, int64_t now)
+{
+    if (watch_fd(control, control->listener, 0, ABOUT_LISTENER))
+        control->rest_until = now + REST_NS;
+}
+
+static void end_rest(struct control *control)
+{
+    if (watch_fd(control, control->listener, EPOLLIN, ABOUT_LISTENER))
+        control->rest_until = 0;
+}
+
 static void welcome(struct control *control, int64_t now)
 {
     struct ucred who;
     socklen_t length = sizeof who;
     int fd = accept4(control->listener, NULL, NULL, SOCK_CLOEXEC | SOCK_NONBLOCK);
-    if (fd < 0)
+    if (fd < 0) {
+        if (errno == EMFILE || errno == ENFILE || errno == ENOBUFS || errno == ENOMEM)
+            rest(control, now);
         return;
+    }
     struct client *client = place_for_client(control);
     client->fd = fd;
     client->until = now + CONTROL_PATIENCE_S * NS_PER_S;
@@ -385,6 +403,8 @@ static int64_t lose_patience(struct control *control, int64_t now)
 int64_t control_step(struct control *control, int64_t now)
 {
     struct epoll_event events[CONTROL_CLIENTS_MAX + 1];
+    if (control->rest_until != 0 && now >= control->rest_until)
+        end_rest(control);
     int count = epoll_wait(control->epoll_fd, events, CONTROL_CLIENTS_MAX + 1, 0);
     for (int i = 0; i < count; i++) {
         if (events[i].data.u32 < CONTROL_CLIENTS_MAX)
@@ -393,7 +413,8 @@ int64_t control_step(struct control *control, int64_t now)
     for (int i = 0; i < count; i++)
         if (events[i].data.u32 == ABOUT_LISTENER)
             welcome(control, now);
-    return lose_patience(control, now);
+    int64_t next = lose_patience(control, now);
+    return control->rest_until != 0 && control->rest_until < next ? control->rest_until : next;
 }
 
 /* The name may have become that of another logger's socket meanwhile. */

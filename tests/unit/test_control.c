@@ -10,10 +10,12 @@
 
 #include <errno.h>
 #include <fcntl.h>
+#include <poll.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/file.h>
+#include <sys/resource.h>
 #include <sys/socket.h>
 #include <sys/stat.h>
 #include <sys/un.h>
@@ -52,6 +54,12 @@ static enum status answer(void *self, const struct request *request, unsigned ui
 }
 
 static const struct control_host host = {NULL, answer};
+
+static bool is_readable(const struct control *control)
+{
+    struct pollfd it = {control_fd(control), POLLIN, 0};
+    return poll(&it, 1, 0) == 1;
+}
 
 /* A socket of that kind with the name; nobody listens. */
 static int bind_name(int kind)
@@ -108,6 +116,39 @@ static void test_second_is_told_and_first_goes_on(void **state)
     assert_null(second);
     assert_true(is_reachable());
     control_close(first);
+}
+
+/* With no descriptor left nobody can be let in: the loop is not woken again and again for that, and
+ * whoever waits is let in when there is one again. */
+static void test_no_descriptor_left(void **state)
+{
+    (void)state;
+    struct control *control = NULL;
+    struct complaint complaint = {""};
+    struct rlimit limit, none;
+    const int64_t second = 1000000000;
+    char reply[16] = "";
+    assert_int_equal(control_open(path, &host, &control, &complaint), STATUS_OK);
+    int client = control_connect(path);
+    assert_int_equal(write(client, "status\n", 7), 7);
+    assert_true(is_readable(control));
+    assert_int_equal(getrlimit(RLIMIT_NOFILE, &limit), 0);
+    none = (struct rlimit){(rlim_t)client + 1, limit.rlim_max}; /* the highest in use */
+    assert_int_equal(setrlimit(RLIMIT_NOFILE, &none), 0);
+    int64_t again = control_step(control, second);
+    bool woken = is_readable(control);
+    assert_int_equal(setrlimit(RLIMIT_NOFILE, &limit), 0);
+    assert_false(woken);
+    assert_int_equal(again, 2 * second);
+    control_step(control, second + second / 2);
+    assert_false(is_readable(control));
+    control_step(control, again); /* lets it in */
+    assert_true(is_readable(control));
+    control_step(control, again); /* hears and answers */
+    assert_in_range(read(client, reply, sizeof reply - 1), strlen(CONTROL_DONE), sizeof reply);
+    assert_string_equal(reply, CONTROL_DONE);
+    close(client);
+    control_close(control);
 }
 
 static void test_what_is_no_socket_stays(void **state)
@@ -214,6 +255,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test_setup_teardown(test_dead_name_is_replaced, begin, end),
         cmocka_unit_test_setup_teardown(test_second_is_told_and_first_goes_on, begin, end),
+        cmocka_unit_test_setup_teardown(test_no_descriptor_left, begin, end),
         cmocka_unit_test_setup_teardown(test_what_is_no_socket_stays, begin, end),
         cmocka_unit_test_setup_teardown(test_socket_of_another_kind_stays, begin, end),
         cmocka_unit_test_setup_teardown(test_locked_folder_is_no_obstacle, begin, end),
