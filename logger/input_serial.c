@@ -19,8 +19,6 @@
 #include "input.h"
 
 #define BAUD_DEFAULT 4800 /* NMEA 0183's own rate; 38400 is its high-speed one */
-#define BAUD_MIN 300
-#define BAUD_MAX 4000000
 #define READS_A_WAKING 16
 
 struct serial {
@@ -32,6 +30,20 @@ struct serial {
 };
 
 /* --- the text */
+
+/* The rates of serial ports that instruments and adapters have (termios knows them by name). Any
+ * other is a slip of the finger, and would record noise. */
+static const int bauds[] = {300,    600,     1200,    2400,    4800,    9600,    19200,
+                            38400,  57600,   115200,  230400,  460800,  500000,  576000,
+                            921600, 1000000, 1152000, 1500000, 2000000, 3000000, 4000000};
+
+static bool is_baud(int baud)
+{
+    for (size_t i = 0; i < sizeof bauds / sizeof *bauds; i++)
+        if (bauds[i] == baud)
+            return true;
+    return false;
+}
 
 static bool read_address(struct serial *serial, const char *address)
 {
@@ -45,8 +57,7 @@ static bool read_address(struct serial *serial, const char *address)
         return false;
     size_t digits = strspn(baud, "0123456789");
     serial->baud = atoi(baud);
-    return digits >= 1 && digits <= 7 && baud[digits] == '\0' && serial->baud >= BAUD_MIN &&
-           serial->baud <= BAUD_MAX;
+    return digits >= 1 && digits <= 7 && baud[digits] == '\0' && is_baud(serial->baud);
 }
 
 static enum status create(const char *address, const struct settings *settings, void **self,
@@ -60,9 +71,9 @@ static enum status create(const char *address, const struct settings *settings, 
     if (!read_address(serial, address)) {
         free(serial);
         return complain(complaint, STATUS_BAD_USAGE,
-                        "\"%.80s\" is not DEVICE,BAUD, like /dev/ttyUSB0,4800 (baud rate %d to %d, "
-                        "default %d)",
-                        address, BAUD_MIN, BAUD_MAX, BAUD_DEFAULT);
+                        "\"%.80s\" is not DEVICE,BAUD, like /dev/ttyUSB0,4800 (a usual baud rate: "
+                        "4800, which is the default, 9600, 19200, 38400, 115200...)",
+                        address);
     }
     *self = serial;
     return STATUS_OK;
