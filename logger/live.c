@@ -7,9 +7,18 @@
 
 #define SLOTS (2 * LIVE_VALUES_MAX)
 
+static void count_one(struct live_rate *rate, int64_t at)
+{
+    if (rate->count++ > 0)
+        return;
+    rate->before = 1; /* from the first to the last there is one interval less */
+    rate->since = at;
+    rate->known = false;
+}
+
 void live_message(struct live *live, unsigned input, int64_t at)
 {
-    live->inputs[input].count++;
+    count_one(&live->inputs[input], at);
     live->heard_at[input] = at;
 }
 
@@ -58,25 +67,28 @@ void live_readings(struct live *live, int64_t at, const struct origin *origin,
         it->value = values[i].value;
         it->at = at;
         it->input = origin->input;
-        it->rate.count++;
+        count_one(&it->rate, at);
     }
 }
 
-static void end_stretch(struct live_rate *rate, double seconds)
+/* What has just begun is counted until the next time. */
+static void end_stretch(struct live_rate *rate, int64_t at)
 {
-    rate->per_s = (double)(rate->count - rate->before) / seconds;
+    if (at - rate->since < LIVE_RATE_NS / 2)
+        return;
+    rate->per_s = (double)(rate->count - rate->before) * 1e9 / (double)(at - rate->since);
     rate->before = rate->count;
+    rate->since = at;
     rate->known = true;
 }
 
 void live_tick(struct live *live, int64_t at)
 {
-    if (at - live->stretch_at < LIVE_RATE_NS)
+    if (at - live->rates_at < LIVE_RATE_NS)
         return;
-    double seconds = (double)(at - live->stretch_at) / 1e9;
     for (size_t i = 0; i < INPUTS_MAX; i++)
-        end_stretch(&live->inputs[i], seconds);
+        end_stretch(&live->inputs[i], at);
     for (size_t i = 0; i < live->count; i++)
-        end_stretch(&live->values[i].rate, seconds);
-    live->stretch_at = at;
+        end_stretch(&live->values[i].rate, at);
+    live->rates_at = at;
 }

@@ -12,10 +12,11 @@
 #define LIVE_VALUES_MAX 512 /* different values that are shown; more are recorded all the same */
 #define LIVE_RATE_NS (5 * NS_PER_S) /* rates are counted over so long, at least */
 
-/* So many in so long. */
+/* So many in so long. The first stretch begins with the first one. */
 struct live_rate {
     uint64_t count;  /* ever */
     uint64_t before; /* `count` when the present stretch began */
+    int64_t since;   /* when it began */
     double per_s;    /* over the last whole stretch */
     bool known;
 };
@@ -35,7 +36,7 @@ struct live {
     struct turning turning;
     struct live_rate inputs[INPUTS_MAX];
     int64_t heard_at[INPUTS_MAX]; /* last message; meaningless while its count is 0 */
-    int64_t stretch_at;           /* when the present stretch of rates began */
+    int64_t rates_at;             /* when rates were last looked at */
     size_t count;
     struct live_value values[LIVE_VALUES_MAX];
     uint16_t slots[2 * LIVE_VALUES_MAX]; /* hash table: index + 1, 0 = free */

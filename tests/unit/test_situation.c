@@ -150,12 +150,21 @@ static void test_values(void **state)
     expect("84.9 \xC2\xB0"
            "C       0.2 s        -");
     live_tick(&live, 100 * S);
-    expect("84.9 \xC2\xB0"
-           "C       0.2 s   0.5 /s");
-    live_tick(&live, 102 * S); /* too soon for another count */
-    expect("0.5 /s");
+    expect(
+        "84.9 \xC2\xB0"
+        "C       0.2 s   4.9 /s"); /* 49 intervals of 0.2 s in 10 s: what was before does not count */
+    live_tick(&live, 102 * S);     /* too soon for another count */
+    expect("4.9 /s");
     live_tick(&live, 105 * S);
     expect("0.0 /s");
+    hear(109, 2, CHANNEL_COOLANT_TEMPERATURE, 70, "");
+    situation.now = 110 * S;
+    live_tick(&live, 110 * S); /* too short a time for a rate */
+    expect("1.0 s        -");
+    hear(114, 2, CHANNEL_COOLANT_TEMPERATURE, 70, "");
+    live_tick(&live, 115 * S);
+    situation.now = 115 * S;
+    expect("1.0 s   0.2 /s");
     assert_true(width_of(words()) <= 80);
 }
 
