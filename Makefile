@@ -108,9 +108,10 @@ check:
 	@$(MAKE) --no-print-directory $(J) B=build/clang CC=$(CLANG) WERROR=-Werror programs
 	@$(MAKE) --no-print-directory $(J) $(ASAN_FLAGS) tests
 	@$(MAKE) --no-print-directory $(J) fuzz-programs
-	@$(TEST_ENV) scripts/run-tests "layers=scripts/check-layers" \
-		$(patsubst $(B)/%,build/asan/%,$(UNIT) $(WHOLE)) \
-		$(foreach f,$(FUZZ),"fuzz-$(f)=scripts/fuzz-sample build/fuzz/fuzz_$(f) tests/fuzz/corpus/$(f) 5")
+	@$(TEST_ENV) scripts/run-tests --together "layers=scripts/check-layers" \
+		$(patsubst $(B)/%,build/asan/%,$(UNIT)) \
+		$(foreach f,$(FUZZ),"fuzz-$(f)=scripts/fuzz-sample build/fuzz/fuzz_$(f) tests/fuzz/corpus/$(f) 5") \
+		-- $(patsubst $(B)/%,build/asan/%,$(WHOLE))
 
 # Tests and benches without a warning by clang, and the logger and the tests of what its threads share once more
 # under the thread sanitizer.
