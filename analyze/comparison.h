@@ -57,6 +57,11 @@ void comparison_describe_engine(struct comparison *c, size_t engine);
 size_t comparison_candidates(const struct comparison *c, size_t run, size_t engine, size_t quantity,
                              struct candidate *list[CANDIDATES_MAX]);
 
+/* Where the coolant of a run was read by hand with two instruments: the one that was not chosen;
+ * NULL if there is none. After comparison_make_trials. */
+const struct candidate *comparison_other_hand(const struct comparison *c, size_t run,
+                                              size_t engine);
+
 /* Refuses a wish that no run can meet, and says what there is. */
 enum status comparison_check_wishes(const struct comparison *c);
 

@@ -17,6 +17,17 @@ size_t comparison_candidates(const struct comparison *c, size_t run, size_t engi
                              c->answer->engine_count == 1, list);
 }
 
+const struct candidate *comparison_other_hand(const struct comparison *c, size_t run, size_t engine)
+{
+    const struct candidate *chosen = comparison_trials(c, engine)[run].chosen[QUANTITY_COOLANT];
+    struct candidate *list[CANDIDATES_MAX];
+    size_t n = comparison_candidates(c, run, engine, QUANTITY_COOLANT, list);
+    for (size_t i = 0; i < n && chosen != NULL && chosen->series.accuracy.by_hand; i++)
+        if (list[i] != chosen && list[i]->series.accuracy.by_hand)
+            return list[i];
+    return NULL;
+}
+
 /* The sea temperature among the facts of a run, NaN if there is none. facts_set has checked it. */
 static double sea_by_hand(const struct run_summary *run)
 {

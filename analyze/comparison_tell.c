@@ -8,6 +8,7 @@
 #include <string.h>
 
 #include "channel.h"
+#include "words.h"
 
 /* Whether the sea of that run was typed in. */
 static bool by_hand(const struct trial *trial, size_t quantity)
@@ -123,16 +124,41 @@ static enum status compare_candidates(struct comparison *c, size_t e, size_t r, 
     return STATUS_OK;
 }
 
+/* A gauge and an infrared thermometer, both written down: which one was used. */
+static void tell_two_hands(struct comparison *c, size_t e)
+{
+    size_t first = c->answer->run_count, more = 0;
+    for (size_t r = c->answer->run_count; r-- > 0;)
+        if (comparison_other_hand(c, r, e) != NULL) {
+            more += first < c->answer->run_count;
+            first = r;
+        }
+    if (first == c->answer->run_count)
+        return;
+    const struct candidate *other = comparison_other_hand(c, first, e);
+    const struct candidate *taken = comparison_trials(c, e)[first].chosen[QUANTITY_COOLANT];
+    struct word others = word_of(" and %s", word_count(more, "more run", "more runs").s);
+    answer_warn(
+        c->answer, "read_by_two", c->answer->engines[e].instance,
+        "In %s%s the coolant was read by hand with two instruments: the readings of \"%s\" "
+        "were used, those of \"%s\" were not. --source coolant_temperature=%s uses the others.",
+        answer_cut(c->answer->runs[first].name).s, more > 0 ? others.s : "",
+        answer_cut(taken->series.accuracy.instrument).s,
+        answer_cut(other->series.accuracy.instrument).s, other->origin.label);
+}
+
 enum status comparison_tell_sources(struct comparison *c)
 {
     enum status status = STATUS_OK;
-    for (size_t e = 0; e < c->answer->engine_count; e++)
+    for (size_t e = 0; e < c->answer->engine_count && !status; e++) {
+        tell_two_hands(c, e);
         for (size_t r = 0; r < c->answer->run_count; r++) {
             for (size_t q = 0; q < quantity_count() && !status; q++)
                 status = record_source(c, e, r, q);
             for (size_t q = QUANTITY_SPEED; q <= QUANTITY_SEA && !status; q++)
                 status = compare_candidates(c, e, r, q);
         }
+    }
     return status;
 }
 

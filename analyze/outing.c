@@ -165,6 +165,8 @@ static enum status take_engine(const struct comparison *c, size_t e, struct outi
     struct cold_start cold = diagnose_cold_start(trial);
     to->instance = engine->instance;
     take_sources(trial, to);
+    const struct candidate *other = comparison_other_hand(c, 0, e);
+    snprintf(to->coolant_other, sizeof to->coolant_other, "%s", other ? other->origin.label : "");
     to->lag = trial->lag.seconds;
     to->lag_u = trial->lag.u;
     to->lag_steps = trial->lag.steps;

@@ -17,7 +17,7 @@
 #include "status.h"
 #include "text.h"
 
-#define OUTING_VERSION 3 /* rises whenever the same file would give other numbers or members */
+#define OUTING_VERSION 4 /* rises whenever the same file would give other numbers or members */
 
 /* One engine in one run. */
 struct outing_engine {
@@ -31,6 +31,7 @@ struct outing_engine {
         coolant_run_u; /* K: fresh in every reading, and anew every run; 0 if not stated */
     double coolant_instrument_u; /* K: the same in every run with that instrument; 0 */
     char coolant_instrument[64]; /* which one, in words; "" if not said */
+    char coolant_other[44];      /* another one read by hand that was not used; "" */
     double speed_u;              /* rpm, of a tachometer read by hand; 0 */
     double lag, lag_u;           /* s, time constant of the stored heat (lag.h) */
     size_t lag_steps;            /* 0: nothing in the run told it, the usual one was taken */

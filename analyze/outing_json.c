@@ -65,6 +65,7 @@ static const struct member engine_members[] = {
     NUMBER(outing_engine, coolant_run_u),
     NUMBER(outing_engine, coolant_instrument_u),
     TEXT(outing_engine, coolant_instrument),
+    TEXT(outing_engine, coolant_other),
     NUMBER(outing_engine, speed_u),
     NUMBER(outing_engine, lag),
     NUMBER(outing_engine, lag_u),

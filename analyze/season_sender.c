@@ -205,9 +205,17 @@ static enum status take_as_new(struct seasons *seasons, const struct season_engi
     return seasons_add_event(seasons, &event);
 }
 
+/* What a run says of its sender. That of a sheet names an instrument of it; the one that was used is
+ * told by the readings themselves. */
 static const char *words_of(const struct seasons *seasons, size_t outing, int instance)
 {
-    return facts_get(&seasons->outings[outing].facts, FACT_ENGINE, instance, "coolant_sender");
+    static const char hand[] = "read by hand: ";
+    const struct outing_engine *own = outing_engine_of(&seasons->outings[outing], instance);
+    const char *words =
+        facts_get(&seasons->outings[outing].facts, FACT_ENGINE, instance, "coolant_sender");
+    bool by_sheet = strncmp(words, hand, sizeof hand - 1) == 0;
+    bool told = own != NULL && own->by_hand && own->coolant_instrument[0] != '\0';
+    return by_sheet && told ? own->coolant_instrument : words;
 }
 
 static void tell_words(struct seasons *seasons, const struct season_engine *engine, size_t last,
@@ -234,11 +242,34 @@ static bool told_otherwise(const struct seasons *seasons, const struct season_en
            count_events(seasons, engine, from, to, true) == 0;
 }
 
+/* A gauge and an infrared thermometer, both written down: which one was used. */
+static void tell_two_hands(struct seasons *seasons, const struct season_engine *engine)
+{
+    const struct outing_engine *first = NULL;
+    size_t count = 0, outing = 0;
+    for (size_t o = 0; o < seasons->outing_count; o++) {
+        const struct outing_engine *own = season_engine_in(seasons, engine, o);
+        if (own == NULL || own->coolant_other[0] == '\0' || !has_used_hold(own))
+            continue;
+        outing = count++ == 0 ? o : outing;
+        first = first ? first : own;
+    }
+    if (first != NULL)
+        season_warn(seasons, engine->boat, engine->instance, "read_by_two",
+                    "In %s (the first: %s) the coolant was read by hand with two instruments. In "
+                    "the first the readings of \"%s\" were used, the others not; --source "
+                    "coolant_temperature=%s uses those instead, wherever they are.",
+                    word_count(count, "outing", "outings").s,
+                    answer_cut(seasons->outings[outing].name).s,
+                    answer_cut(first->coolant_instrument).s, first->coolant_other);
+}
+
 enum status season_sender_look(struct seasons *seasons, const struct season_engine *engine)
 {
     size_t last = SIZE_MAX;
     bool told = false;
     enum status status = STATUS_OK;
+    tell_two_hands(seasons, engine);
     for (size_t o = 0; o < seasons->outing_count && status == STATUS_OK; o++) {
         const struct outing_engine *own = season_engine_in(seasons, engine, o);
         if (own == NULL || !has_used_hold(own))

@@ -255,16 +255,48 @@ static void tell_assumed(const struct reading *it)
     }
 }
 
+/* Another column of the coolant of the same engine that has readings; NULL if there is none. */
+static const struct tabled_column *other_coolant(const struct tabled *table, size_t column)
+{
+    const struct tabled_column *own = &table->columns[column];
+    for (size_t i = 0; i < table->column_count; i++) {
+        const struct tabled_column *other = &table->columns[i];
+        if (i != column && other->channel == CHANNEL_COOLANT_TEMPERATURE && other->readings > 0 &&
+            other->origin.instance == own->origin.instance)
+            return other;
+    }
+    return NULL;
+}
+
+/* Both are kept; which one is used is settled when runs are compared. */
+static void tell_two_instruments(const struct reading *it, size_t column)
+{
+    const struct tabled_column *own = &it->out->columns[column];
+    const struct tabled_column *other = other_coolant(it->out, column);
+    if (other < own || own->origin.label[0] == '\0' || other->origin.label[0] == '\0')
+        return; /* told, or cannot be asked for by name */
+    remark(it->remarks, SAY_NOTE, 0,
+           "the coolant is in two columns, \"%s\" and \"%s\". Both are kept; a comparison uses one "
+           "of them and says which (of readings as many, those in finer steps). searun-analyze "
+           "... --source coolant_temperature=%s, or =%s, chooses",
+           own->name, other->name, own->origin.label, other->origin.label);
+}
+
 /* The instrument stands for the coolant sender where the sheet names none: a gauge before and an
- * instrument network after are two senders. */
+ * instrument network after are two senders. Of two instruments nobody knows yet which is used. */
 static enum status name_senders(const struct reading *it)
 {
     char words[100];
     for (size_t i = 0; i < it->out->column_count; i++) {
         const struct tabled_column *column = &it->out->columns[i];
         int engine = column->origin.instance;
-        if (column->channel != CHANNEL_COOLANT_TEMPERATURE || column->readings == 0 ||
-            facts_get(&it->out->facts, FACT_ENGINE, engine, "coolant_sender")[0] != '\0')
+        if (column->channel != CHANNEL_COOLANT_TEMPERATURE || column->readings == 0)
+            continue;
+        if (other_coolant(it->out, i) != NULL) {
+            tell_two_instruments(it, i);
+            continue;
+        }
+        if (facts_get(&it->out->facts, FACT_ENGINE, engine, "coolant_sender")[0] != '\0')
             continue;
         snprintf(words, sizeof words, "read by hand: %s", column->accuracy.instrument);
         struct complaint none;

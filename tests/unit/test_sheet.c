@@ -303,6 +303,23 @@ static void test_columns_alike(void **state)
     assert_near(cell(0, CHANNEL_OIL_TEMPERATURE, 0), 80, 0);
 }
 
+/* Which of two is used is settled later, so none of them is the sender yet. */
+static void test_two_instruments(void **state)
+{
+    (void)state;
+    read_well(HEAD "time,rpm,gauge [°F],housing [°C]\n10:05,1000,165,73\n");
+    must_tell("2 a.csv: the coolant is in two columns, \"gauge\" and \"housing\". Both are kept; a "
+              "comparison uses one of them and says which");
+    must_tell("--source coolant_temperature=gauge, or =infrared, chooses");
+    assert_string_equal(facts_get(&table.facts, FACT_ENGINE, 0, "coolant_sender"), "");
+    read_well(HEAD "time,rpm,gauge [°F],housing 1 [°C]\n10:05,1000,165,73\n"); /* two engines */
+    assert_null(strstr(told, "two columns"));
+    read_well(HEAD "time,rpm,gauge [°F],housing [°C]\n10:05,1000,,73\n"); /* one is empty */
+    assert_null(strstr(told, "two columns"));
+    assert_string_equal(facts_get(&table.facts, FACT_ENGINE, 0, "coolant_sender"),
+                        "read by hand: infrared thermometer");
+}
+
 static int forget(void **state)
 {
     (void)state;
@@ -326,6 +343,7 @@ int main(void)
         cmocka_unit_test(test_refused_whole),
         cmocka_unit_test(test_bad_head),
         cmocka_unit_test(test_columns_alike),
+        cmocka_unit_test(test_two_instruments),
         cmocka_unit_test(test_second_date_is_none),
     };
     return cmocka_run_group_tests(tests, NULL, forget);

@@ -240,6 +240,73 @@ static void test_says_what_is_missing(void **state)
         "write a line \"thermostat 1,160 to 180 °F\" above the table");
 }
 
+/* The words as they were printed, with one blank for every run of blanks and line ends. */
+static void expect_flat(struct program program, const char *const *parts, const char *never)
+{
+    static char words[200000];
+    size_t length = 0;
+    stage_expect(program, 0);
+    for (const char *at = stage_said(&program); *at != '\0'; at++)
+        if (*at != ' ' && *at != '\n')
+            words[length++] = *at;
+        else if (length > 0 && words[length - 1] != ' ')
+            words[length++] = ' ';
+    words[length] = '\0';
+    for (; *parts != NULL; parts++)
+        if (strstr(words, *parts) == NULL)
+            fail_msg("\"%s\" is not in:\n%s", *parts, words);
+    if (strstr(words, never) != NULL)
+        fail_msg("\"%s\" is in:\n%s", never, words);
+}
+
+static void write_both(const char *name, const char *day, const char *purpose, const char *columns,
+                       const char *const *readings)
+{
+    char text[2000];
+    char path[300];
+    int n = snprintf(text, sizeof text,
+                     "boat,Tern's Reach\ndate,%s\npurpose,%s\nthermostat,71 to 82 °C\nheld,5 min\n"
+                     "sea temperature,16.5\ntime,rpm,%s\n",
+                     day, purpose, columns);
+    for (int i = 0; readings[i] != NULL; i++)
+        n += snprintf(text + n, sizeof text - (size_t)n, "10:%02d,%s\n", 5 + 6 * i, readings[i]);
+    snprintf(path, sizeof path, "%s.csv", stage_path(name));
+    stage_write(path, text, (size_t)n);
+    char run[300];
+    snprintf(run, sizeof run, "%s.h5", stage_path(name));
+    stage_expect(start_logger("--sheet", path, "--output", run), 0);
+}
+
+/* A gauge and an infrared thermometer on one sheet: which was used is said, and the sender did not
+ * change because the other sheet has only one of them. */
+static void test_gauge_and_infrared(void **state)
+{
+    (void)state;
+    static const char *const both[] = {"1000,165,74", "1800,180,82", "2800,215,101", NULL};
+    static const char *const one[] = {"1000,74", "1800,82", "2800,97", NULL};
+    static const char *const compared[] = {
+        "In hands-a.h5 the coolant was read by hand with two instruments: the readings of "
+        "\"infrared thermometer\" were used, those of \"gauge\" were not. --source "
+        "coolant_temperature=gauge uses the others.",
+        NULL};
+    static const char *const over[] = {
+        "In 1 outing (the first: hands-a.h5) the coolant was read by hand with two instruments. In "
+        "the first the readings of \"infrared thermometer\" were used",
+        NULL};
+    static const char *const other[] = {"\"gauge\" were used", "=infrared uses", NULL};
+    char before[300], after[300];
+    snprintf(before, sizeof before, "%s", stage_path("hands-a.h5"));
+    snprintf(after, sizeof after, "%s", stage_path("hands-b.h5"));
+    write_both("hands-a", "2026-11-25", "before service", "gauge [°F],housing [°C]", both);
+    write_both("hands-b", "2026-12-20", "after service", "housing [°C]", one);
+    expect_flat(start_analyze("compare", "--before", before, "--after", after), compared,
+                "another coolant sender");
+    expect_flat(start_analyze("seasons", before, after, "--no-cache"), over, "in other words");
+    expect_flat(
+        start_analyze("seasons", before, "--no-cache", "--source", "coolant_temperature=gauge"),
+        other, "in other words");
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -252,6 +319,7 @@ int main(void)
         cmocka_unit_test(test_sheet_and_csv),
         cmocka_unit_test(test_files_of_another_kind),
         cmocka_unit_test(test_says_what_is_missing),
+        cmocka_unit_test(test_gauge_and_infrared),
     };
     return cmocka_run_group_tests(tests, stage_make, stage_remove);
 }
