@@ -205,8 +205,8 @@ static enum status take_as_new(struct seasons *seasons, const struct season_engi
     return seasons_add_event(seasons, &event);
 }
 
-/* What a run says of its sender. That of a sheet names an instrument of it; the one that was used is
- * told by the readings themselves. */
+/* What a run says of its sender. That of a sheet names an instrument of it; which one was used the
+ * readings themselves tell. */
 static const char *words_of(const struct seasons *seasons, size_t outing, int instance)
 {
     static const char hand[] = "read by hand: ";

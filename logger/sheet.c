@@ -116,6 +116,23 @@ static bool is_empty(const struct reading *it, const struct cells *row)
     return row->beyond == 0;
 }
 
+/* What stands under no name, or under one that is not known: told with its line, or once with the
+ * names. */
+static void count_unnamed(const struct reading *it, const struct cells *row)
+{
+    for (size_t i = 0; i < row->count; i++) {
+        bool named = i < it->cell_count && it->cells[i].name[0] != '\0';
+        if (row->cell[i][0] == '\0' || (named && it->cells[i].kind != CELL_IGNORED))
+            continue;
+        tally_add(&it->out->tally, REASON_NO_COLUMN, 0);
+        if (!named)
+            remark(it->remarks, SAY_WARNING, row->line,
+                   "\"%.40s\" stands in no named column; kept in the raw lines only", row->cell[i]);
+    }
+    for (size_t i = 0; i < row->beyond; i++)
+        tally_add(&it->out->tally, REASON_NO_COLUMN, 0);
+}
+
 static enum status take_row(struct reading *it, const struct cells *row)
 {
     int64_t unix_us;
@@ -133,10 +150,7 @@ static enum status take_row(struct reading *it, const struct cells *row)
         return STATUS_MEMORY;
     for (size_t i = 0; i < row->count && i < it->cell_count; i++)
         take_cell(it, row, i, values);
-    for (size_t i = it->cell_count; i < row->count; i++)
-        if (row->cell[i][0])
-            remark(it->remarks, SAY_WARNING, row->line,
-                   "\"%.40s\" stands in no named column; kept in the raw lines only", row->cell[i]);
+    count_unnamed(it, row);
     const char *note = cell_of(it, row, CELL_NOTES);
     tally_add(&it->out->tally, REASON_ROWS, 0);
     if (note[0] == '\0')

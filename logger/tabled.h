@@ -59,8 +59,8 @@ struct tabled {
     double *values;          /* row_count rows of column_count; NaN: nothing */
     size_t remark_count;
     struct tabled_remark *remarks;
-    struct tally
-        tally; /* READINGS, ROWS, BAD_ROW, NOT_A_NUMBER, OUT_OF_RANGE, NOT_KEPT; instants are 0 */
+    /* READINGS, ROWS, BAD_ROW, NO_COLUMN, NOT_A_NUMBER, OUT_OF_RANGE, NOT_KEPT; instants are 0 */
+    struct tally tally;
 };
 
 /* A new last row, all its values NaN; NULL if there is no memory. All columns are there before the

@@ -420,19 +420,41 @@ static enum status make_file(struct making *it)
 
 /* --- words at the end */
 
+/* All that was left out, whatever the reason, in one number. */
+static void say_left_out(const struct making *it, const struct source *source)
+{
+    static const struct {
+        enum reason reason;
+        const char *one, *several;
+    } kinds[] = {
+        {REASON_BAD_ROW, "row without a readable time", "rows without a readable time"},
+        {REASON_NOT_A_NUMBER, "entry that could not be read", "entries that could not be read"},
+        {REASON_OUT_OF_RANGE, "value that cannot be believed", "values that cannot be believed"},
+        {REASON_NO_COLUMN, "entry in no column that is known",
+         "entries in no column that is known"},
+    };
+    char parts[400] = "";
+    uint64_t all = 0;
+    for (size_t i = 0; i < sizeof kinds / sizeof kinds[0]; i++) {
+        uint64_t count = source->table.tally.line[kinds[i].reason].count;
+        size_t length = strlen(parts);
+        if (count == 0)
+            continue;
+        snprintf(parts + length, sizeof parts - length, "%s%" PRIu64 " %s", all > 0 ? ", " : "",
+                 count, count == 1 ? kinds[i].one : kinds[i].several);
+        all += count;
+    }
+    if (all > 0)
+        say(it->voice, SAY_WARNING, "%s: %" PRIu64 " left out (the text is kept): %s", source->path,
+            all, parts);
+}
+
 static void say_source(const struct making *it, const struct source *source)
 {
     const struct tally *tally = &source->table.tally;
-    uint64_t cells = tally->line[REASON_NOT_A_NUMBER].count;
     say(it->voice, SAY_NOTE, "%s: %zu rows, %" PRIu64 " readings", source->path,
         source->table.row_count, tally->line[REASON_READINGS].count);
-    if (tally->line[REASON_BAD_ROW].count > 0)
-        say(it->voice, SAY_WARNING, "%s: rows that were refused (their text is kept): %" PRIu64,
-            source->path, tally->line[REASON_BAD_ROW].count);
-    if (cells > 0)
-        say(it->voice, SAY_WARNING,
-            "%s: entries that could not be read and were left out (their text is kept): %" PRIu64,
-            source->path, cells);
+    say_left_out(it, source);
 }
 
 /* Columns of it, or readings in them. */

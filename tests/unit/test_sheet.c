@@ -298,6 +298,7 @@ static void test_columns_alike(void **state)
     read_well(HEAD "time,rpm,gauge [°F],coolant [°F],oil temperature [°C],tea [°C]\n"
                    "10:05,1000,165,170,80,60\n");
     must_tell("the column \"tea [°C]\" is not known");
+    assert_int_equal(table.tally.line[REASON_NO_COLUMN].count, 1);
     assert_string_equal(table.columns[1].origin.label, "gauge");
     assert_string_equal(table.columns[2].origin.label, "coolant");
     assert_near(cell(0, CHANNEL_OIL_TEMPERATURE, 0), 80, 0);

@@ -277,6 +277,21 @@ static void write_both(const char *name, const char *day, const char *purpose, c
     stage_expect(start_logger("--sheet", path, "--output", run), 0);
 }
 
+/* One number for all that did not come in, whatever the reason. */
+static void test_all_that_is_left_out_is_counted(void **state)
+{
+    (void)state;
+    static const char text[] = "date,2026-11-25\nheld,5 min\nrated rpm,fast\n"
+                               "time,rpm,gauge [°C],sea [°C],tea [°C],notes\n"
+                               "10:05,1000,75,16.5,60,\n10:11,abc,900,16.5,,\n"
+                               "soon,1800,80,16.5,,\n10:23,2200,85,,,,and more\n";
+    stage_write(stage_path("count.csv"), text, sizeof text - 1);
+    stage_expect_words(
+        start_logger("--sheet", stage_path("count.csv"), "--output", stage_path("count.h5")), 0,
+        "6 left out (the text is kept): 1 row without a readable time, 2 entries that could not be "
+        "read, 1 value that cannot be believed, 2 entries in no column that is known");
+}
+
 /* A gauge and an infrared thermometer on one sheet: which was used is said, and the sender did not
  * change because the other sheet has only one of them. */
 static void test_gauge_and_infrared(void **state)
@@ -320,6 +335,7 @@ int main(void)
         cmocka_unit_test(test_files_of_another_kind),
         cmocka_unit_test(test_says_what_is_missing),
         cmocka_unit_test(test_gauge_and_infrared),
+        cmocka_unit_test(test_all_that_is_left_out_is_counted),
     };
     return cmocka_run_group_tests(tests, stage_make, stage_remove);
 }
