@@ -179,8 +179,9 @@ struct engine_answer {
     const char *thermostat_from;              /* "given", "run file", "fitted", "unknown" */
     double lag;                               /* s, time constant used for stored heat */
     double lag_u;
-    const char *load_from; /* "fuel_rate", "load", "runs" (their scatter), "assumed" */
-    double load_u;         /* relative standard uncertainty of the heat load per run */
+    bool propeller_changed; /* the facts name another one after than before */
+    const char *load_from;  /* "fuel_rate", "load", "runs" (their scatter), "assumed" */
+    double load_u;          /* relative standard uncertainty of the heat load per run */
     size_t exchanger_count;
     struct exchanger_row exchanger[BANDS_MAX];
     size_t hint_count;

@@ -96,6 +96,7 @@ void comparison_describe_engine(struct comparison *c, size_t e)
     engine->normal_low = agreed->normal_low;
     engine->normal_high = agreed->normal_high;
     engine->alarm = agreed->alarm;
+    engine->propeller_changed = agreed->propeller_changed;
     engine->key_band = BANDS_MAX;
     engine->finding = FINDING_CANNOT_BE_SHOWN;
     engine->open_rise_ratio = engine->control_ratio = (struct interval){NAN, NAN, NAN};

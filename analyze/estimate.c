@@ -396,8 +396,11 @@ static void warn_load(struct work *work)
     if (load >= 0.5) /* a change of "0 %" would explain nothing */
         snprintf(instead, sizeof instead,
                  " If the load was really %.0f %% %s after the service, that alone explains the "
-                 "%.1f K: propeller, hull, weight and weather must have been alike.",
-                 load, work->pooled < 0 ? "lower" : "higher", fabs(change));
+                 "%.1f K: %s.",
+                 load, work->pooled < 0 ? "lower" : "higher", fabs(change),
+                 engine->propeller_changed
+                     ? "the runs name different propellers, which may have done that"
+                     : "propeller, hull, weight and weather must have been alike");
     if (strcmp(engine->load_from, "runs") == 0)
         answer_warn(work->answer, "load_assumed", engine->instance,
                     "Fuel rate or percent load were not recorded in all runs. How much the heat "

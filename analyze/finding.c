@@ -136,7 +136,13 @@ static void say_load(struct prose *prose, const struct engine_answer *engine)
     if (engine->finding == FINDING_CANNOT_BE_SHOWN || engine->load_from == NULL ||
         !(finding_load_shift(engine) > 0))
         return;
-    if (strcmp(engine->load_from, "runs") == 0)
+    if (engine->propeller_changed)
+        say(prose,
+            " The runs name different propellers, so the load at equal speed was hardly the same. "
+            "It was not recorded: if it differed by more than %.0f %%, what is said here may be "
+            "the propeller's doing (see Warnings).",
+            100 * FINDING_LOAD_SHIFT);
+    else if (strcmp(engine->load_from, "runs") == 0)
         say(prose, " This takes for granted that the load did not change along with the service "
                    "(propeller, hull, weight): it was not recorded (see Warnings).");
     else

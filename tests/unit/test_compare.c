@@ -652,11 +652,13 @@ static void facts_that_differ(void **state)
     struct wanted w = {.name = "other-facts.h5",
                        .sea = 18,
                        .facts = {"engine.thermostat", "76,87", "engine.rated_rpm", "2800",
-                                 "engine.label", "main", "engine.coolant_sender", "new one"}};
+                                 "engine.label", "main", "engine.coolant_sender", "new one",
+                                 "engine.propeller", "four blades, 22 x 21"}};
     struct wanted v = {.name = "these-facts.h5",
                        .sea = 18,
                        .facts = {PLATE, "engine.rated_rpm", "2600", "engine.coolant_sender", "old",
-                                 "engine.normal_band", "70,85"}};
+                                 "engine.normal_band", "70,85", "engine.propeller",
+                                 "four blades, 22 x 20"}};
     const char *before = record_run(&v);
     struct asked a;
     ask(&a, before, record_run(&w));
@@ -667,6 +669,7 @@ static void facts_that_differ(void **state)
     must_warn(answer, "sender_exchanged", "new one");
     const struct engine_answer *engine = &answer->engines[0];
     assert_string_equal(engine->label, "main");
+    assert_true(engine->propeller_changed);
     assert_near(engine->rated_rpm, 2600, 0);
     assert_near(engine->normal_high, 85, 0);
     assert_true(isnan(engine->alarm));

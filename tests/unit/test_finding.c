@@ -116,6 +116,28 @@ static void a_load_that_is_assumed_is_told(void **state)
     made_free(&made.answer);
 }
 
+/* What is known to differ is not taken to be alike. */
+static void another_propeller_is_no_equal_load(void **state)
+{
+    (void)state;
+    struct made made;
+    start(&made);
+    made.engine->propeller_changed = true;
+    static const char *const from[] = {"assumed", "runs"};
+    for (size_t i = 0; i < 2; i++) {
+        made.engine->load_from = from[i];
+        finding_say(made.engine, &made.context);
+        has(made.engine->sentence, "The runs name different propellers, so the load at equal speed "
+                                   "was hardly the same.");
+        has(made.engine->sentence, "if it differed by more than 5 %");
+        hasnt(made.engine->sentence, "takes for granted");
+    }
+    made.engine->load_from = "fuel_rate"; /* which tells it */
+    finding_say(made.engine, &made.context);
+    hasnt(made.engine->sentence, "propellers");
+    made_free(&made.answer);
+}
+
 static void no_change_says_what_would_have_shown(void **state)
 {
     (void)state;
@@ -187,6 +209,7 @@ int main(void)
         cmocka_unit_test(single_holds_are_told),
         cmocka_unit_test(a_drifting_hold_is_told),
         cmocka_unit_test(a_load_that_is_assumed_is_told),
+        cmocka_unit_test(another_propeller_is_no_equal_load),
         cmocka_unit_test(no_change_says_what_would_have_shown),
         cmocka_unit_test(claims_survive_a_shift_of_load),
         cmocka_unit_test(load_that_is_told_needs_no_guard),
