@@ -6,6 +6,7 @@
 #include <string.h>
 
 #include "facts.h"
+#include "text.h"
 
 static const char *words(const struct answer *answer, size_t run, int engine, const char *key)
 {
@@ -109,7 +110,7 @@ static void agree_thermostat(struct answer *answer, const struct compare_options
         out->thermostat_u = AGREED_PLATE_U;
 }
 
-/* Whether runs of different sides name different things. */
+/* Whether runs of different sides name different things, and not only in another spelling. */
 static bool sides_differ(const struct answer *answer, int engine, const char *key, size_t *before,
                          size_t *after)
 {
@@ -120,7 +121,7 @@ static bool sides_differ(const struct answer *answer, int engine, const char *ke
             *before = b;
             *after = a;
             if (answer->runs[b].side == SIDE_BEFORE && answer->runs[a].side == SIDE_AFTER &&
-                first[0] && second[0] && strcasecmp(first, second) != 0)
+                first[0] && second[0] && !text_same_words(first, second))
                 return true;
         }
     return false;

@@ -59,7 +59,7 @@ static bool differ(const struct answer *answer, const struct fact_check *check, 
             const char *other = fact_of(&answer->runs[b], check->section, engine, check->key);
             *first = a;
             *second = b;
-            if (other[0] != '\0' && strcasecmp(words, other) != 0)
+            if (other[0] != '\0' && !text_same_words(words, other))
                 return true;
         }
     }

@@ -1,7 +1,6 @@
 /* doubt.c - see doubt.h. */
 #include "doubt.h"
 
-#include <ctype.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -25,35 +24,6 @@ static const struct run_summary *run_of(const struct found *found, size_t run)
 static struct cut name_of(const struct run_summary *run)
 {
     return answer_cut(run->name);
-}
-
-/* --- the same words */
-
-/* The next letter or digit, in lower case; bytes of other scripts count as letters, but not the
- * curled apostrophe, U+2019. '\0' at the end. */
-static int next_sign(const char **at)
-{
-    static const char curled[] = "\u2019";
-    while (**at != '\0') {
-        if (strncmp(*at, curled, sizeof curled - 1) == 0)
-            *at += sizeof curled - 1;
-        if (**at == '\0')
-            break;
-        unsigned char byte = (unsigned char)*(*at)++;
-        if (byte >= 0x80 || isalnum(byte))
-            return tolower(byte);
-    }
-    return '\0';
-}
-
-static bool same_words(const char *a, const char *b)
-{
-    int one, other;
-    do {
-        one = next_sign(&a);
-        other = next_sign(&b);
-    } while (one == other && one != '\0');
-    return one == other;
 }
 
 /* --- facts that differ */
@@ -86,7 +56,7 @@ static int alike(const struct run_summary *a, const struct run_summary *b,
     const char *one = fact(a, section, engine, key), *other = fact(b, section, engine, key);
     if (one[0] == '\0' || other[0] == '\0')
         return 0;
-    return same_words(one, other) ? 1 : -1;
+    return text_same_words(one, other) ? 1 : -1;
 }
 
 static void set_next(struct found *found, const char *step, const char *mistake)

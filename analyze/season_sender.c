@@ -1,7 +1,6 @@
 /* season_sender.c - see season_sender.h. */
 #include "season_sender.h"
 
-#include <ctype.h>
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -22,24 +21,6 @@ static size_t without_talker(const char *title)
     return length;
 }
 
-/* Letters and digits of a text, small, up to room; case, blanks and signs tell nothing apart. */
-static void squeeze(const char *text, char *to, size_t room)
-{
-    size_t n = 0;
-    for (; *text != '\0' && n + 1 < room; text++)
-        if (isalnum((unsigned char)*text) || (unsigned char)*text > 127)
-            to[n++] = (char)tolower((unsigned char)*text);
-    to[n] = '\0';
-}
-
-static bool same_words(const char *a, const char *b)
-{
-    char first[200], second[200];
-    squeeze(a, first, sizeof first);
-    squeeze(b, second, sizeof second);
-    return strcmp(first, second) == 0;
-}
-
 bool season_same_source(const struct outing_engine *a, const struct outing_engine *b)
 {
     size_t length = without_talker(a->coolant_source);
@@ -47,7 +28,7 @@ bool season_same_source(const struct outing_engine *a, const struct outing_engin
         return true;
     return length == without_talker(b->coolant_source) &&
            strncmp(a->coolant_source, b->coolant_source, length) == 0 &&
-           same_words(a->coolant_instrument, b->coolant_instrument);
+           text_same_words(a->coolant_instrument, b->coolant_instrument);
 }
 
 /* --- what the service log says */
@@ -237,7 +218,7 @@ static bool told_otherwise(const struct seasons *seasons, const struct season_en
     const char *before = words_of(seasons, last, engine->instance);
     const char *after = words_of(seasons, now, engine->instance);
     double from = at_of(seasons, last), to = at_of(seasons, now);
-    return before[0] != '\0' && after[0] != '\0' && !same_words(before, after) &&
+    return before[0] != '\0' && after[0] != '\0' && !text_same_words(before, after) &&
            count_events(seasons, engine, from, to, false) == 0 &&
            count_events(seasons, engine, from, to, true) == 0;
 }

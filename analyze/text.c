@@ -1,6 +1,7 @@
 /* text.c - growing text and its escapes. */
 #include "text.h"
 
+#include <ctype.h>
 #include <stdarg.h>
 #include <stdint.h>
 #include <stdio.h>
@@ -132,6 +133,33 @@ size_t text_decode(const char *at, unsigned *code)
         return 1;
     *code = value;
     return length;
+}
+
+/* The next letter or digit, in lower case; bytes of other scripts count as letters, but not the
+ * curled apostrophe, U+2019. '\0' at the end. */
+static int next_sign(const char **at)
+{
+    static const char curled[] = "\u2019";
+    while (**at != '\0') {
+        if (strncmp(*at, curled, sizeof curled - 1) == 0)
+            *at += sizeof curled - 1;
+        if (**at == '\0')
+            break;
+        unsigned char byte = (unsigned char)*(*at)++;
+        if (byte >= 0x80 || isalnum(byte))
+            return tolower(byte);
+    }
+    return '\0';
+}
+
+bool text_same_words(const char *a, const char *b)
+{
+    int one, other;
+    do {
+        one = next_sign(&a);
+        other = next_sign(&b);
+    } while (one == other && one != '\0');
+    return one == other;
 }
 
 struct code_range {

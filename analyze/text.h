@@ -50,6 +50,9 @@ void text_shell(struct text *text, const char *string);
 /* Decodes one character of valid or broken UTF-8 at `at`, which must not be at the final NUL.
  * Returns its length in bytes (1 for a broken byte, *code is then 0xFFFD). */
 size_t text_decode(const char *at, unsigned *code);
+/* Whether two texts have the same letters and digits: case, blanks and punctuation do not count, so
+ * that a name that was typed another way is still the same name. */
+bool text_same_words(const char *a, const char *b);
 /* Screen columns of one character (0 for combining marks, 2 for wide ones) and of a string. */
 size_t text_columns_of(unsigned code);
 size_t text_columns(const char *string);

@@ -680,6 +680,33 @@ static void facts_that_differ(void **state)
     answer_free(&a.answer);
 }
 
+/* Another spelling is no other sender, and costs nothing. */
+static void words_that_are_spelt_otherwise(void **state)
+{
+    (void)state;
+    struct wanted w = {.name = "spelt-a.h5",
+                       .sea = 18,
+                       .facts = {PLATE, "engine.coolant_sender", "Housing, as fitted",
+                                 "engine.propeller", "4 blades, 22 x 20"}};
+    struct wanted v = {.name = "spelt-b.h5",
+                       .sea = 18,
+                       .facts = {PLATE, "engine.coolant_sender", "housing as-fitted",
+                                 "engine.propeller", "4 Blades 22x20"}};
+    struct asked a;
+    const char *before = record_run(&w);
+    ask(&a, before, record_run(&v));
+    const struct answer *answer = compare(&a);
+    assert_int_equal(a.status, STATUS_OK);
+    for (size_t i = 0; i < answer->warning_count; i++) {
+        assert_string_not_equal(answer->warnings[i].key, "sender_exchanged");
+        assert_string_not_equal(answer->warnings[i].key, "propeller_differs");
+    }
+    assert_false(answer->engines[0].propeller_changed);
+    for (size_t i = 0; i < answer->engines[0].budget_count; i++)
+        assert_string_not_equal(answer->engines[0].budget[i].key, "sender");
+    answer_free(&a.answer);
+}
+
 /* --- refused holds explain what could not be compared */
 
 static void put_in_neutral(struct run_writer *run)
@@ -900,6 +927,7 @@ int main(void)
         cmocka_unit_test(a_wish_for_nothing_is_told),
         cmocka_unit_test(options_go_before_facts),
         cmocka_unit_test(facts_that_differ),
+        cmocka_unit_test(words_that_are_spelt_otherwise),
         cmocka_unit_test(refusals_explain_what_is_uncompared),
         cmocka_unit_test(gaps_are_added_up),
         cmocka_unit_test(marks_are_read_from_the_file),

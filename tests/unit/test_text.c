@@ -33,6 +33,18 @@ static void cleans_what_turns_the_direction_of_writing(void **state)
     same(&text, "x exe y z");
 }
 
+/* A name that is typed another way is the same name; another name is not. */
+static void knows_the_same_words(void **state)
+{
+    (void)state;
+    assert_true(text_same_words("Thermostat housing, as fitted", "thermostat-housing as  fitted"));
+    assert_true(text_same_words("Tern's Reach", "TERN\u2019S REACH."));
+    assert_true(text_same_words("", " - "));
+    assert_false(text_same_words("thermostat housing", "thermostat housing 2"));
+    assert_false(text_same_words("old sender", "new sender"));
+    assert_false(text_same_words("F\u00fchler", "F\u00f6hler"));
+}
+
 /* Sequences that RFC 3629 forbids: overlong, surrogate, beyond U+10FFFF, cut short, lone bytes. */
 static void replaces_broken_utf8(void **state)
 {
@@ -172,6 +184,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(cleans_controls_into_one_space),
         cmocka_unit_test(cleans_what_turns_the_direction_of_writing),
+        cmocka_unit_test(knows_the_same_words),
         cmocka_unit_test(replaces_broken_utf8),
         cmocka_unit_test(keeps_good_utf8),
         cmocka_unit_test(counts_columns),
