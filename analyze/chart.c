@@ -156,16 +156,39 @@ void chart_engine_name(struct text *out, const struct engine_answer *engine)
         text_addf(out, "engine %d", engine->instance);
 }
 
-const char *chart_thermostat_from(const struct engine_answer *engine)
+int chart_thermostat_decimals(double start, double full)
+{
+    return fabs(start - round(start)) >= 0.05 || fabs(full - round(full)) >= 0.05;
+}
+
+/* " of 71 to 82 °C": of the first run that records a rating. */
+static struct word recorded_rating(const struct answer *answer, int engine,
+                                   const struct style *style)
+{
+    double start, full;
+    for (size_t i = 0; i < answer->run_count; i++) {
+        const struct facts *facts = answer->runs[i].facts;
+        if (facts == NULL || !facts_pair(facts, engine, "thermostat", &start, &full))
+            continue;
+        double low = unit_shown(start, UNIT_DEGC, style->units);
+        int decimals = chart_thermostat_decimals(low, unit_shown(full, UNIT_DEGC, style->units));
+        return word_of(" of %.30s to %.30s", word_number(style, low, decimals).s,
+                       word_quantity(style, UNIT_DEGC, full, decimals).s);
+    }
+    return word_of("%s", "");
+}
+
+struct word chart_thermostat_from(const struct answer *answer, const struct engine_answer *engine,
+                                  const struct style *style)
 {
     const char *from = engine->thermostat_from == NULL ? "" : engine->thermostat_from;
     if (strcmp(from, "given") == 0)
-        return "the rating given to the program, adjusted to the holds within its uncertainty";
+        return word_of("the rating given to the program, adjusted to the holds within its "
+                       "uncertainty");
     if (strcmp(from, "run file") == 0)
-        return "the recorded rating, adjusted to the holds within its uncertainty";
-    if (strcmp(from, "fitted") == 0)
-        return "fitted to the holds";
-    return "source not known";
+        return word_of("the recorded rating%s, adjusted to the holds within its uncertainty",
+                       recorded_rating(answer, engine->instance, style).s);
+    return word_of("%s", strcmp(from, "fitted") == 0 ? "fitted to the holds" : "source not known");
 }
 
 struct word chart_sea(const struct chart_view *view)

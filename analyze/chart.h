@@ -119,8 +119,13 @@ struct word axis_title(const char *what, const char *symbol);
 const struct engine_answer *chart_engine(const struct chart_view *view);
 /* "engine main" or "" where there is only one and it has no label. */
 void chart_engine_name(struct text *out, const struct engine_answer *engine);
-/* Where the thermostat's temperatures are from, in words. */
-const char *chart_thermostat_from(const struct engine_answer *engine);
+/* Where the thermostat's temperatures are from, in words: "the recorded rating of 71 to 82 °C,
+ * adjusted ...". */
+struct word chart_thermostat_from(const struct answer *answer, const struct engine_answer *engine,
+                                  const struct style *style);
+/* How many decimals two shown temperatures of a thermostat need: 0 if both are whole, else 1, so
+ * that what was adjusted to the holds does not look like another rating. */
+int chart_thermostat_decimals(double start, double full);
 /* "18.0 °C": the reference sea. */
 struct word chart_sea(const struct chart_view *view);
 /* Stretches low .. high so that value lies inside; NaN changes nothing. */

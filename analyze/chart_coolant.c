@@ -54,6 +54,7 @@ static void thermostat(struct text *out, const struct chart_view *view)
         return;
     double start = shown(view, engine->thermostat_start);
     double full = shown(view, engine->thermostat_full);
+    int decimals = chart_thermostat_decimals(start, full);
     text_addf(out,
               "  set object 1 rect from graph 0,first %.10g to graph 1,first %.10g "
               "fc rgb pale fs solid noborder behind\n",
@@ -61,8 +62,8 @@ static void thermostat(struct text *out, const struct chart_view *view)
     text_addf(out,
               "  set label 1 'thermostat opens, %s to %s' at graph 0.988,first %.10g right "
               "offset 0,0.6 font face.',7.5' tc rgb soft\n",
-              word_number(view->style, start, 0).s,
-              word_quantity(view->style, UNIT_DEGC, engine->thermostat_full, 0).s, start);
+              word_number(view->style, start, decimals).s,
+              word_quantity(view->style, UNIT_DEGC, engine->thermostat_full, decimals).s, start);
 }
 
 static void alarm_line(struct text *out, const struct chart_view *view)
@@ -108,7 +109,7 @@ static void caption(struct text *out, const struct chart_view *view)
               word_level(view->style, view->answer->confidence_level).s);
     if (thermostat_known(engine))
         text_addf(out, " Shaded: from start to open to full open of the thermostat (%s).",
-                  chart_thermostat_from(engine));
+                  chart_thermostat_from(view->answer, engine, view->style).s);
 }
 
 static void describe(struct text *out, const struct chart_view *view)

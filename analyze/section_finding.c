@@ -436,7 +436,7 @@ static void thermostat_paragraph(struct document *document, const struct report_
                             "uncertainty %s.",
                             word_quantity(style, UNIT_DEGC, engine->thermostat_start, 1).s,
                             word_quantity(style, UNIT_DEGC, engine->thermostat_full, 1).s,
-                            chart_thermostat_from(engine),
+                            chart_thermostat_from(input->answer, engine, style).s,
                             word_quantity(style, UNIT_KELVIN, engine->thermostat_u, 1).s);
 }
 

@@ -114,6 +114,24 @@ static void writes_numbers_in_the_shown_units(void **state)
     made_free(&answer);
 }
 
+/* What the holds made of the rating is no other rating. */
+static void the_thermostat_agrees_with_the_facts(void **state)
+{
+    (void)state;
+    struct answer answer;
+    struct text script = {0};
+    made_answer(&answer, 1);
+    answer.engines[0].thermostat_start = 71.63;
+    answer.engines[0].thermostat_full = 82.24;
+    struct drawing_list drawings = plan(&answer, &si);
+    chart_script(&script, named(&drawings, "coolant"));
+    contains(&script, "thermostat opens, 71.6 to 82.2\u00a0°C");
+    contains(&script, "the recorded rating of 71 to 82\u00a0°C, adjusted");
+    text_free(&script);
+    charts_free(&drawings);
+    made_free(&answer);
+}
+
 static void script_says_all_a_print_needs(void **state)
 {
     (void)state;
@@ -130,6 +148,7 @@ static void script_says_all_a_print_needs(void **state)
     contains(&script, "before.h5 (2026-05-14)");
     contains(&script, "95\u00a0% intervals");
     contains(&script, "thermostat opens, 71 to 82\u00a0°C");
+    contains(&script, "the recorded rating of 71 to 82\u00a0°C, adjusted");
     contains(&script, "'alarm'");
     contains(&script, "pngcairo size width*300");
     contains(&script, "pdfcairo");
@@ -406,6 +425,7 @@ int main(void)
         cmocka_unit_test(plans_one_set_an_engine),
         cmocka_unit_test(plans_only_what_there_is),
         cmocka_unit_test(writes_numbers_in_the_shown_units),
+        cmocka_unit_test(the_thermostat_agrees_with_the_facts),
         cmocka_unit_test(script_says_all_a_print_needs),
         cmocka_unit_test(a_run_in_time_can_be_read),
         cmocka_unit_test(marks_holds_by_their_use),
