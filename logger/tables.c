@@ -510,18 +510,40 @@ static void ask_thermostat(const struct making *it, unsigned engine)
         engine, where, engine);
 }
 
-/* The rating makes the interval narrower. */
-static void say_thermostat(const struct making *it)
+/* Has the engine coolant readings, and no rating? */
+static bool lacks_thermostat(const struct making *it, unsigned engine)
 {
+    if (facts_get(&it->facts, FACT_ENGINE, (int)engine, "thermostat")[0] != '\0')
+        return false;
     for (size_t i = 0; i < it->source_count; i++)
         for (size_t c = 0; c < it->sources[i].table.column_count; c++) {
             const struct tabled_column *column = &it->sources[i].table.columns[c];
-            if (column->channel != CHANNEL_COOLANT_TEMPERATURE || column->readings == 0 ||
-                facts_get(&it->facts, FACT_ENGINE, column->origin.instance, "thermostat")[0])
-                continue;
-            ask_thermostat(it, column->origin.instance);
-            return;
+            if (column->channel == CHANNEL_COOLANT_TEMPERATURE && column->readings > 0 &&
+                column->origin.instance == engine)
+                return true;
         }
+    return false;
+}
+
+/* The rating makes the interval narrower. The first engine that lacks it is told how to enter it,
+ * the others only that they lack it too. */
+static void say_thermostat(const struct making *it)
+{
+    char others[200] = "";
+    bool asked = false;
+    for (unsigned engine = 0; engine < INSTANCE_MAX; engine++) {
+        size_t length = strlen(others);
+        if (!lacks_thermostat(it, engine))
+            continue;
+        if (!asked)
+            ask_thermostat(it, engine);
+        else
+            snprintf(others + length, sizeof others - length, "%sengine %u (engine%u.thermostat)",
+                     length > 0 ? ", " : "", engine);
+        asked = true;
+    }
+    if (others[0] != '\0')
+        say(it->voice, SAY_NOTE, "the same is missing for %s", others);
 }
 
 enum status tables_record(const struct config *config, const struct table_order *order,

@@ -238,6 +238,17 @@ static void test_says_what_is_missing(void **state)
     stage_expect_words(
         start_logger("--sheet", stage_path("second.csv"), "--output", stage_path("second-1.h5")), 0,
         "write a line \"thermostat 1,160 to 180 °F\" above the table");
+    static const char twin[] = "date,2026-11-25\nheld,5 min\nsea temperature,16.5\n"
+                               "time,rpm,gauge [°F],rpm 1,gauge 1 [°F]\n10:05,1000,165,1000,166\n";
+    stage_write(stage_path("twin.csv"), twin, sizeof twin - 1);
+    struct program both =
+        start_logger("--sheet", stage_path("twin.csv"), "--output", stage_path("twin-1.h5"));
+    stage_expect(both, 0);
+    assert_non_null(strstr(stage_said(&both), "the thermostat of engine 0 opens"));
+    assert_non_null(strstr(stage_said(&both), "the same is missing for engine 1 (engine1.thermostat)"));
+    stage_expect_words(start_logger("--sheet", stage_path("twin.csv"), "--output",
+                                    stage_path("twin-2.h5"), "--set", "engine0.thermostat=71,82"),
+                       0, "the thermostat of engine 1 opens");
 }
 
 /* The words as they were printed, with one blank for every run of blanks and line ends. */
