@@ -539,7 +539,7 @@ static void say_thermostat(const struct making *it)
             ask_thermostat(it, engine);
         else
             snprintf(others + length, sizeof others - length, "%sengine %u (engine%u.thermostat)",
-                     length > 0 ? ", " : "", engine);
+                     length > 0 ? ", " : "", engine, engine);
         asked = true;
     }
     if (others[0] != '\0')
