@@ -291,6 +291,24 @@ static enum status find_intervals(struct tabled *table)
     return STATUS_OK;
 }
 
+/* Numbers whose unit nobody named, where another one may be meant: knots, bar, gallons. */
+static void tell_assumed(const struct importing *it)
+{
+    char units[100];
+    for (size_t i = 0; i < it->map->count; i++) {
+        const struct import_column *column = &it->map->columns[i];
+        const char *key = channel_get(column->channel)->key;
+        if (!column->unit_assumed || it->out->columns[i].readings == 0)
+            continue;
+        written_unit_list(column->unit->unit, units, sizeof units);
+        remark(
+            it->remarks, SAY_NOTE, 0,
+            "the map names no unit for %s; its numbers (\"%s\") are taken as %s. Write %s[%s] if "
+            "they are; known are %s",
+            key, it->out->columns[i].name, column->unit->word, key, column->unit->word, units);
+    }
+}
+
 enum status import_read(const char *text, size_t length, const struct import_map *map,
                         const struct remarks *remarks, struct tabled *out,
                         struct complaint *complaint)
@@ -313,6 +331,7 @@ enum status import_read(const char *text, size_t length, const struct import_map
     if (status == STATUS_OK) {
         out->start_unix_us = out->rows[0].unix_us;
         tabled_tell_units(out, "in the map of the columns", remarks);
+        tell_assumed(&it);
     }
     rows_close(&rows);
     free(row);

@@ -245,8 +245,11 @@ static enum status find_unit(const char *key, const char *unit, struct import_co
 {
     enum unit stored = channel_get(column->channel)->unit;
     char units[100];
-    if (unit[0] == '\0' && stored != UNIT_DEGC)
+    if (unit[0] == '\0' && stored != UNIT_DEGC) {
+        column->unit = written_unit_of_several(stored);
+        column->unit_assumed = column->unit != NULL;
         return STATUS_OK;
+    }
     column->unit = written_unit_find(unit, stored);
     if (column->unit)
         return STATUS_OK;

@@ -59,7 +59,8 @@ struct import_map {
         struct import_place place;
         enum channel_id channel;
         int engine;                      /* or tank, battery */
-        const struct written_unit *unit; /* NULL: the stored one */
+        const struct written_unit *unit; /* NULL: the stored one, and there is no other */
+        bool unit_assumed;               /* none was named: the stored one was taken */
         double right;                    /* stored unit, the most that it is off; 0: not said */
     } columns[IMPORT_COLUMNS_MAX];
 };

@@ -90,6 +90,20 @@ const struct written_unit *written_unit_find(const char *word, enum unit unit)
     return found;
 }
 
+const struct written_unit *written_unit_of_several(enum unit unit)
+{
+    const struct written_unit *stored = NULL;
+    bool others = false;
+    for (size_t i = 0; i < UNIT_WORDS && unit != UNIT_RPM; i++) {
+        if (units[i].unit != unit)
+            continue;
+        bool same = units[i].factor >= 1 && units[i].factor <= 1 && units[i].offset == 0;
+        stored = same && stored == NULL ? &units[i] : stored;
+        others |= !same;
+    }
+    return others ? stored : NULL;
+}
+
 void written_unit_list(enum unit unit, char *to, size_t room)
 {
     size_t length = 0;

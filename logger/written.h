@@ -19,6 +19,9 @@ struct written_unit {
 /* The unit that a word means where a quantity of `unit` is wanted, or NULL; "C", "°C" and "degC"
  * are one, and case counts only where it must. */
 const struct written_unit *written_unit_find(const char *word, enum unit unit);
+/* The stored unit as people write it ("m/s"), where others than that may be meant; NULL where there
+ * is no other, and for engine speeds, whose numbers show what they count. */
+const struct written_unit *written_unit_of_several(enum unit unit);
 /* "°C, °F, K": what may be written for a unit. */
 void written_unit_list(enum unit unit, char *to, size_t room);
 

@@ -175,6 +175,27 @@ static void test_bad_maps(void **state)
     must_refuse("time=t" T, "t,T\n", STATUS_BAD_DATA, "no row could be taken");
 }
 
+/* A knot is 1852 m an hour; 1 bar is 100 kPa. */
+static void test_units_not_named(void **state)
+{
+    (void)state;
+    static const char text[] = "t,v,p,n,f\n2026-11-25 10:00,6,200,1800,20\n";
+    read_well("time=t; speed_over_ground=v; oil_pressure=p; engine_speed=n; fuel_rate[L/h]=f",
+              text);
+    assert_near(cell(0, 0), 6, 0);
+    must_tell(
+        "the map names no unit for speed_over_ground; its numbers (\"speed_over_ground\") are "
+        "taken as m/s. Write speed_over_ground[m/s] if they are; known are kn, m/s, km/h");
+    must_tell("the map names no unit for oil_pressure");
+    assert_null(strstr(told, "engine_speed"));
+    assert_null(strstr(told, "fuel_rate"));
+    read_well("time=t; speed_over_ground[kn]=v; oil_pressure[bar]=p",
+              "t,v,p\n2026-11-25 10:00,6,2\n");
+    assert_near(cell(0, 0), 6 * 1852 / 3600.0, 1e-9);
+    assert_near(cell(0, 1), 200, 0);
+    assert_string_equal(told, "");
+}
+
 static int forget(void **state)
 {
     (void)state;
@@ -185,9 +206,10 @@ static int forget(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_columns),  cmocka_unit_test(test_times),
-        cmocka_unit_test(test_layouts),  cmocka_unit_test(test_order_and_interval),
-        cmocka_unit_test(test_left_out), cmocka_unit_test(test_bad_maps),
+        cmocka_unit_test(test_columns),         cmocka_unit_test(test_times),
+        cmocka_unit_test(test_layouts),         cmocka_unit_test(test_order_and_interval),
+        cmocka_unit_test(test_left_out),        cmocka_unit_test(test_bad_maps),
+        cmocka_unit_test(test_units_not_named),
     };
     return cmocka_run_group_tests(tests, NULL, forget);
 }
