@@ -303,9 +303,10 @@ static void tell_assumed(const struct importing *it)
         written_unit_list(column->unit->unit, units, sizeof units);
         remark(
             it->remarks, SAY_NOTE, 0,
-            "the map names no unit for %s; its numbers (\"%s\") are taken as %s. Write %s[%s] if "
-            "they are; known are %s",
-            key, it->out->columns[i].name, column->unit->word, key, column->unit->word, units);
+            "the map names no unit for %s (column \"%s\"); its numbers are taken as %s. Write "
+               "the unit behind it, as %s[%s]; known are %s",
+               key, it->out->columns[i].origin.label, column->unit->word, key, column->unit->word,
+               units);
     }
 }
 
