@@ -184,8 +184,8 @@ static void test_units_not_named(void **state)
               text);
     assert_near(cell(0, 0), 6, 0);
     must_tell(
-        "the map names no unit for speed_over_ground; its numbers (\"speed_over_ground\") are "
-        "taken as m/s. Write speed_over_ground[m/s] if they are; known are kn, m/s, km/h");
+        "the map names no unit for speed_over_ground (column \"v\"); its numbers are taken as "
+        "m/s. Write the unit behind it, as speed_over_ground[m/s]; known are kn, m/s, km/h");
     must_tell("the map names no unit for oil_pressure");
     assert_null(strstr(told, "engine_speed"));
     assert_null(strstr(told, "fuel_rate"));

@@ -245,7 +245,8 @@ static void test_says_what_is_missing(void **state)
         start_logger("--sheet", stage_path("twin.csv"), "--output", stage_path("twin-1.h5"));
     stage_expect(both, 0);
     assert_non_null(strstr(stage_said(&both), "the thermostat of engine 0 opens"));
-    assert_non_null(strstr(stage_said(&both), "the same is missing for engine 1 (engine1.thermostat)"));
+    assert_non_null(strstr(
+        stage_said(&both), "the same is missing for engine 1 (engine1.thermostat)"));
     stage_expect_words(start_logger("--sheet", stage_path("twin.csv"), "--output",
                                     stage_path("twin-2.h5"), "--set", "engine0.thermostat=71,82"),
                        0, "the thermostat of engine 1 opens");
