@@ -121,6 +121,24 @@ static bool is_option(const char *argument)
     return argument[0] == '-' && argument[1] != '\0';
 }
 
+/* Nothing stands behind an option, or something that looks like the next one. */
+static enum status nothing_behind(const struct reading_line *line, const struct option_row *row,
+                                  const char *next)
+{
+    struct text clean = {0};
+    if (next == NULL || !is_option(next))
+        return complain(line->complaint, STATUS_BAD_USAGE, "%s needs %s behind it", row->name,
+                        row->argument);
+    text_clip(&clean, next, 60);
+    enum status status =
+        complain(line->complaint, STATUS_BAD_USAGE,
+                 "%s needs %s behind it, and %s looks like an option; if it is "
+                 "what you mean, write %s=%s",
+                 row->name, row->argument, text_string(&clean), row->name, text_string(&clean));
+    text_free(&clean);
+    return status;
+}
+
 /* Takes the values of a list option; returns how many there were. */
 static size_t take_list(struct reading_line *line, const struct option_row *row, int count,
                         char **arguments, enum status *status)
@@ -129,8 +147,7 @@ static size_t take_list(struct reading_line *line, const struct option_row *row,
     while ((int)taken < count && !is_option(arguments[taken]) && *status == STATUS_OK)
         *status = take(line, row, arguments[taken++]);
     if (taken == 0)
-        *status = complain(line->complaint, STATUS_BAD_USAGE, "%s needs %s behind it", row->name,
-                           row->argument);
+        *status = nothing_behind(line, row, count > 0 ? arguments[0] : NULL);
     return taken;
 }
 
@@ -160,8 +177,7 @@ static int take_option(struct reading_line *line, int count, char **arguments, e
     if (row->kind == OPTION_LIST)
         return 1 + (int)take_list(line, row, count - 1, arguments + 1, status);
     if (count < 2 || strncmp(arguments[1], "--", 2) == 0) {
-        *status = complain(line->complaint, STATUS_BAD_USAGE, "%s needs %s behind it", row->name,
-                           row->argument);
+        *status = nothing_behind(line, row, count > 1 ? arguments[1] : NULL);
         return 1;
     }
     *status = take(line, row, arguments[1]);

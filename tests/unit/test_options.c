@@ -63,6 +63,22 @@ static void reads_a_whole_comparison(void **state)
     compare_request_free(&request);
 }
 
+/* A value may look like an option where nothing else can be meant. */
+static void takes_values_that_begin_with_a_hyphen(void **state)
+{
+    (void)state;
+    struct compare_request request;
+    struct complaint complaint = {""};
+    assert_int_equal(COMPARE(&request, &complaint, "--before=-a.h5", "--after", "c.h5",
+                             "--output=--quiet", "--sea-temperature=-1"),
+                     STATUS_OK);
+    assert_string_equal(request.options.before[0], "-a.h5");
+    assert_string_equal(request.handing.output, "--quiet");
+    assert_false(request.handing.quiet);
+    assert_true(request.options.reference_sea == -1);
+    compare_request_free(&request);
+}
+
 /* The command in the report must give the same request again. */
 static void command_comes_back(void **state)
 {
@@ -131,7 +147,11 @@ static void refuses_with_words(void **state)
     REFUSED("did you mean --after?", "--aftr", "x");
     REFUSED("did you mean --thermostat?", "--termostat=71,82");
     REFUSED("`searun-analyze compare` knows --before RUN", "--colour");
-    REFUSED("--output needs DIR", "--output", "--quiet");
+    REFUSED(
+        "--output needs DIR behind it, and --quiet looks like an option; if it is what you mean, "
+        "write --output=--quiet",
+        "--output", "--quiet");
+    REFUSED("write --before=-a.h5", "--before", "-a.h5", "--after", "b");
 }
 
 static void temperature(const char *text, double expected)
@@ -250,6 +270,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(reads_a_whole_comparison),
+        cmocka_unit_test(takes_values_that_begin_with_a_hyphen),
         cmocka_unit_test(command_comes_back),
         cmocka_unit_test(refuses_with_words),
         cmocka_unit_test(reads_temperatures_in_both_scales),
