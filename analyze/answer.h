@@ -240,6 +240,7 @@ struct run_summary {
     size_t trace_count;
     struct trace {
         int engine;
+        bool by_hand; /* the coolant was read once in each hold, at its end */
         struct sample_series rpm, coolant, sea;
     } * traces;
 };

@@ -62,7 +62,7 @@ static void names(struct text *out, const struct engine_answer *engine)
 static void script(struct text *out, const struct chart_view *view)
 {
     const struct engine_answer *engine = chart_engine(view);
-    struct word title = axis_title("Standard uncertainty of the change",
+    struct word title = axis_title("How far off the change may typically be",
                                    unit_symbol(UNIT_KELVIN, view->style->units));
     text_add(out, "  unset key; unset ylabel\n");
     text_addf(out, "  set xlabel '%s'\n", title.s);
@@ -87,15 +87,16 @@ static void subtitle(struct text *out, const struct chart_view *view)
     text_add(out, "Of the change of coolant temperature");
     if (engine->key_band < engine->band_count)
         text_addf(out, " at %s", word_rpm(engine->bands[engine->key_band].rpm).s);
-    text_add(out, ": what each cause alone would leave");
+    text_add(out, ": what each cause alone may do to it");
 }
 
 static void caption(struct text *out, const struct chart_view *view)
 {
     chart_runs(out, view->answer);
     text_addf(out,
-              "Bars: standard uncertainties, which add in squares. The %s interval is about "
-              "twice the last bar to either side.",
+              "Bars: how far off each cause alone typically makes the change (its standard "
+              "uncertainty); all together are less than the sum, for they seldom all point the "
+              "same way. The %s interval is about twice the last bar to either side.",
               word_level(view->style, view->answer->confidence_level).s);
 }
 

@@ -96,7 +96,7 @@ static void script(struct text *out, const struct chart_view *view)
                   "  plot ");
     if (simultaneous_known(chart_engine(view)))
         text_add(out, "data using 1:2:5:6 with yerrorbars lc rgb thin lw 0.8 pt 0 "
-                      "title 'all speeds at once', \\\n    ");
+                      "title 'for all speeds', \\\n    ");
     text_add(out,
              "data using 1:2:3:4 with yerrorbars lc rgb ink lw 2.2 pt 13 ps 0.1*mark notitle, \\\n"
              "    '' using 1:2 with points lc rgb white pt 13 ps 1.5*mark notitle, \\\n"
@@ -121,7 +121,8 @@ static void caption(struct text *out, const struct chart_view *view)
     chart_runs(out, view->answer);
     text_addf(out, "Thick bars: %s interval of each speed by itself.", level.s);
     if (simultaneous_known(chart_engine(view)))
-        text_addf(out, " Thin bars: wide enough to hold at all speeds at once with %s.", level.s);
+        text_addf(out, " Thin bars: wider, so that in %s of comparisons all of them are right.",
+                  level.s);
 }
 
 static void describe(struct text *out, const struct chart_view *view)

@@ -108,7 +108,7 @@ static void caption(struct text *out, const struct chart_view *view)
     text_addf(out, "Bars: %s intervals.",
               word_level(view->style, view->answer->confidence_level).s);
     if (thermostat_known(engine))
-        text_addf(out, " Shaded: from start to open to full open of the thermostat (%s).",
+        text_addf(out, " Shaded: thermostat, start to full open (%s).",
                   chart_thermostat_from(view->answer, engine, view->style).s);
 }
 

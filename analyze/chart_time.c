@@ -56,6 +56,12 @@ static size_t count_holds(const struct chart_view *view, bool used)
     return count;
 }
 
+/* Where the means of a hold begin, s: what was read once, at the end, stands for all of it. */
+static double means_from(const struct chart_view *view, const struct hold *hold)
+{
+    return trace_of(view)->by_hand ? hold->start : fmax(hold->used_from, hold->start);
+}
+
 static void holds(struct text *out, const struct chart_view *view, bool used)
 {
     const struct engine_answer *engine = chart_engine(view);
@@ -65,7 +71,7 @@ static void holds(struct text *out, const struct chart_view *view, bool used)
         const struct hold *hold = &engine->holds[i];
         if (is_drawn(view, hold, used))
             text_addf(out, "%.10g %.10g %zu %.10g\n", hold->start / 60, hold->end / 60, i + 1,
-                      fmax(hold->used_from, hold->start) / 60);
+                      means_from(view, hold) / 60);
     }
     if (count_holds(view, used) == 0)
         text_add(out, "NaN NaN 0 NaN\n"); /* keeps the numbers of the blocks */
@@ -252,8 +258,11 @@ static void caption(struct text *out, const struct chart_view *view)
 {
     size_t used = count_holds(view, true), refused = count_holds(view, false);
     text_addf(out,
-              "Shaded and numbered: the %zu steady holds that were used; darker where the engine "
-              "had settled and the means were taken.",
+              trace_of(view)->by_hand
+                  ? "Shaded and numbered: the %zu steady holds that were used. Dots: what was read "
+                    "by hand, at the end of each; the lines only join them."
+                  : "Shaded and numbered: the %zu steady holds that were used; darker where the "
+                    "engine had settled and the means were taken.",
               used);
     if (refused > 0)
         text_addf(out, " Hatched: %zu not used.", refused);

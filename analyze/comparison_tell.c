@@ -183,6 +183,7 @@ enum status comparison_tell_traces(struct comparison *c)
             const struct trial *trial = &comparison_trials(c, e)[r];
             struct trace *trace = &run->traces[run->trace_count++];
             trace->engine = trial->engine;
+            trace->by_hand = trial_by_hand(trial);
             status = thin(trial->chosen[QUANTITY_SPEED], &trace->rpm);
             if (!status)
                 status = thin(trial->chosen[QUANTITY_COOLANT], &trace->coolant);

@@ -70,21 +70,30 @@ static void say(struct prose *prose, const char *format, ...)
     va_end(arguments);
 }
 
+/* What an interval is: ": 95 of 100 such ranges hold the true change". */
+static struct word range_words(const struct style *style, double level)
+{
+    bool whole = fabs(100 * level - round(100 * level)) < 0.005;
+    return word_of(": %s of 100 such ranges hold the true change",
+                   word_number(style, 100 * level, whole ? 0 : 2).s);
+}
+
 static void say_change(struct prose *prose, const struct engine_answer *engine, double level,
-                       double sea, const struct style *style)
+                       double sea, const struct style *style, bool explain)
 {
     const struct band *band = &engine->bands[engine->key_band];
     const struct interval before = band->side[SIDE_BEFORE].coolant;
     const struct interval after = band->side[SIDE_AFTER].coolant;
     int decimals = word_decimals(style, UNIT_KELVIN, band->change);
     say(prose,
-        "At %s and %s sea the coolant goes from %s to %s: a change of %s (%s interval %s\u00a0%s).",
+        "At %s and %s sea the coolant goes from %s to %s: a change of %s (%s interval "
+        "%s\u00a0%s%s).",
         word_rpm(band->rpm).s, word_quantity(style, UNIT_DEGC, sea, 1).s,
         word_value(style, UNIT_DEGC, before.value, word_decimals(style, UNIT_DEGC, before)).s,
         word_quantity(style, UNIT_DEGC, after.value, word_decimals(style, UNIT_DEGC, after)).s,
         word_change(style, UNIT_KELVIN, band->change.value, decimals).s, word_level(style, level).s,
         word_range(style, UNIT_KELVIN, band->change, decimals, true).s,
-        unit_symbol(UNIT_KELVIN, style->units));
+        unit_symbol(UNIT_KELVIN, style->units), explain ? range_words(style, level).s : "");
 }
 
 static void say_ratio(struct prose *prose, const struct engine_answer *engine,
@@ -262,13 +271,13 @@ static void trim(char *text)
 }
 
 bool finding_sentence(const struct engine_answer *engine, double level, double sea,
-                      const struct style *style, char *out, size_t room)
+                      const struct style *style, bool explain, char *out, size_t room)
 {
     struct prose sentence = {out, room};
     out[0] = '\0';
     if (engine->key_band >= engine->band_count)
         return false;
-    say_change(&sentence, engine, level, sea, style);
+    say_change(&sentence, engine, level, sea, style, explain);
     say_ratio(&sentence, engine, style);
     say_verdict(&sentence, engine);
     say_load(&sentence, engine);
@@ -280,8 +289,8 @@ bool finding_sentence(const struct engine_answer *engine, double level, double s
 void finding_say(struct engine_answer *engine, const struct finding_context *context)
 {
     engine->next[0] = '\0';
-    if (!finding_sentence(engine, context->level, context->reference_sea, &plain, engine->sentence,
-                          sizeof engine->sentence)) {
+    if (!finding_sentence(engine, context->level, context->reference_sea, &plain, false,
+                          engine->sentence, sizeof engine->sentence)) {
         say_nothing_shared(engine, context);
         return;
     }

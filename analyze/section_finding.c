@@ -103,13 +103,23 @@ static void control(struct document *document, const struct report_input *input,
         word_range(input->style, UNIT_ONE, ratio, decimals, false).s);
 }
 
+/* Is this the first engine whose interval is told? What an interval is, is said once. */
+static bool is_first_told(const struct answer *answer, const struct engine_answer *engine)
+{
+    for (const struct engine_answer *e = answer->engines; e < engine; e++)
+        if (e->key_band < e->band_count && !doubt_withholds(e))
+            return false;
+    return true;
+}
+
 /* Made anew in the reader's units: converting a rounded number would round it twice. */
 static void sentence(struct document *document, const struct report_input *input,
                      const struct engine_answer *engine)
 {
-    char words[sizeof engine->sentence + 200]; /* other units may be longer */
+    char words[sizeof engine->sentence + 400]; /* other units may be longer */
+    bool explain = is_first_told(input->answer, engine);
     if (finding_sentence(engine, input->answer->confidence_level, input->answer->reference_sea,
-                         input->style, words, sizeof words))
+                         input->style, explain, words, sizeof words))
         document_paragraph(document, words);
     else if (engine->sentence[0] != '\0')
         report_prose_paragraph(document, input->style, engine->sentence);

@@ -203,6 +203,23 @@ static void say_season(struct document *document, const struct report_input *inp
             with_interval(input->style, UNIT_KELVIN, engine->forecast.season, true).s);
 }
 
+/* What the figures in brackets are, once, behind the first of them. */
+static void explain_interval(struct text *words, const struct report_input *input,
+                             const struct season_engine *engine)
+{
+    const struct seasons *s = input->seasons;
+    for (const struct season_engine *e = s->engines; e < engine; e++)
+        if (e->series.point_count > 0)
+            return;
+    double hundred = 100 * s->options.confidence_level;
+    bool whole = fabs(hundred - round(hundred)) < 0.005;
+    text_addf(words,
+              " Figures in brackets are %s intervals: ranges that hold the true value in %s of 100 "
+              "such reports.",
+              word_level(input->style, s->options.confidence_level).s,
+              word_number(input->style, hundred, whole ? 0 : 2).s);
+}
+
 static void say_state(struct document *document, const struct report_input *input,
                       const struct season_engine *engine)
 {
@@ -231,6 +248,7 @@ static void say_state(struct document *document, const struct report_input *inpu
         text_addf(&words, " Since %s it has changed by %s a year%s.", season_month(last->from).s,
                   with_interval(input->style, UNIT_KELVIN, last->climb, true).s,
                   engine->series.by_hours ? " of the usual running" : "");
+    explain_interval(&words, input, engine);
     document_paragraph(document, text_string(&words));
     text_free(&words);
     say_season(document, input, engine);

@@ -275,7 +275,8 @@ static void tell_dissent(const struct dates_verdict *verdict, char *to, size_t r
         add(to, room, "; %s is unsteady or states an impossible date", source);
     if (verdict->dissenting > 1)
         add(to, room, ", and so do %zu more", verdict->dissenting - 1);
-    add(to, room, ": not followed");
+    add(to, room,
+        verdict->dissenting > 1 ? "; their times were not used" : "; its time was not used");
 }
 
 void dates_tell(const struct dates_verdict *verdict, enum clock_source before, char *to,

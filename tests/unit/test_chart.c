@@ -132,6 +132,49 @@ static void the_thermostat_agrees_with_the_facts(void **state)
     made_free(&answer);
 }
 
+/* Labels and captions in words that need no statistics. */
+static void charts_speak_plainly(void **state)
+{
+    (void)state;
+    struct answer answer;
+    struct text script = {0};
+    made_answer(&answer, 1);
+    struct drawing_list drawings = plan(&answer, &si);
+    chart_script(&script, named(&drawings, "budget"));
+    contains(&script, "set xlabel 'How far off the change may typically be, K'");
+    text_free(&script);
+    chart_script(&script, named(&drawings, "change"));
+    contains(&script, "title 'for all speeds'");
+    assert_non_null(strstr(named(&drawings, "change")->caption,
+                           "in 95\u00a0% of comparisons all of them are right"));
+    text_free(&script);
+    assert_non_null(strstr(named(&drawings, "run-before-1")->caption, "darker where the engine"));
+    charts_free(&drawings);
+    made_free(&answer);
+}
+
+/* Of a sheet nothing but its readings is known: no part of a hold is darker. */
+static void a_sheet_has_no_darker_part(void **state)
+{
+    (void)state;
+    struct answer answer;
+    struct text data = {0};
+    made_answer(&answer, 1);
+    answer.runs[0].traces[0].by_hand = true;
+    struct drawing_list drawings = plan(&answer, &si);
+    const char *caption = named(&drawings, "run-before-1")->caption;
+    assert_non_null(strstr(caption, "read by hand, at the end of each"));
+    assert_null(strstr(caption, "darker"));
+    chart_data(&data, named(&drawings, "run-before-1"));
+    const char *row = strstr(strstr(text_string(&data), "# holds used"), "\n") + 1;
+    double from, to, number, means;
+    assert_int_equal(sscanf(row, "%lf %lf %lf %lf", &from, &to, &number, &means), 4);
+    assert_true(means >= from && means <= from);
+    text_free(&data);
+    charts_free(&drawings);
+    made_free(&answer);
+}
+
 static void script_says_all_a_print_needs(void **state)
 {
     (void)state;
@@ -426,6 +469,8 @@ int main(void)
         cmocka_unit_test(plans_only_what_there_is),
         cmocka_unit_test(writes_numbers_in_the_shown_units),
         cmocka_unit_test(the_thermostat_agrees_with_the_facts),
+        cmocka_unit_test(charts_speak_plainly),
+        cmocka_unit_test(a_sheet_has_no_darker_part),
         cmocka_unit_test(script_says_all_a_print_needs),
         cmocka_unit_test(a_run_in_time_can_be_read),
         cmocka_unit_test(marks_holds_by_their_use),

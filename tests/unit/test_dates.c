@@ -215,7 +215,7 @@ static void test_one_against_the_clock(void **state)
     assert_true(verdict.heard_enough && !verdict.moved && dates_is_odd(&verdict));
     assert_int_equal(verdict.dissenting, 1);
     expect_words(&verdict, "by the computer's clock, which 126992 of 35 agrees with");
-    expect_words(&verdict, "RMC of GP differs by 1.0 hours: not followed");
+    expect_words(&verdict, "RMC of GP differs by 1.0 hours; its time was not used");
 }
 
 /* Two talkers agree against a third, and the clock is wrong. All messages of one talker are one
@@ -234,7 +234,7 @@ static void test_majority(void **state)
     assert_int_equal(verdict.agreeing, 1);
     assert_int_equal(verdict.dissenting, 3);
     expect_words(&verdict, "1 more source agrees");
-    expect_words(&verdict, "and so do 2 more: not followed");
+    expect_words(&verdict, "and so do 2 more; their times were not used");
 }
 
 /* One receiver has fallen back and another has not: the sound one is followed, and both agree. */

@@ -56,6 +56,20 @@ static void sound_holds_need_no_word(void **state)
     made_free(&made.answer);
 }
 
+static void an_interval_is_explained_on_request(void **state)
+{
+    (void)state;
+    struct made made;
+    char words[1400];
+    start(&made);
+    assert_true(finding_sentence(made.engine, 0.95, 18.1, &si, true, words, sizeof words));
+    has(words, "K: 95 of 100 such ranges hold the true change). With the thermostat");
+    assert_true(finding_sentence(made.engine, 0.9975, 18.1, &si, true, words, sizeof words));
+    has(words, "K: 99.75 of 100");
+    hasnt(made.engine->sentence, "such ranges");
+    made_free(&made.answer);
+}
+
 static void single_holds_are_told(void **state)
 {
     (void)state;
@@ -83,11 +97,11 @@ static void a_drifting_hold_is_told(void **state)
     has(made.engine->sentence,
         "In one hold before the coolant was still rising by 1.2\u00a0K a minute");
     has(made.engine->next, "for 7 minutes or more");
-    assert_true(finding_sentence(made.engine, 0.95, 18.1, &us, words, sizeof words));
+    assert_true(finding_sentence(made.engine, 0.95, 18.1, &us, false, words, sizeof words));
     has(words, "rising by 2.2\u00a0°F a minute");
     made.engine->holds[5].coolant_slope = 0;
     made.engine->holds[0].coolant_slope = 0.0202; /* of another speed */
-    assert_true(finding_sentence(made.engine, 0.95, 18.1, &si, words, sizeof words));
+    assert_true(finding_sentence(made.engine, 0.95, 18.1, &si, false, words, sizeof words));
     hasnt(words, "a minute");
     made_free(&made.answer);
 }
@@ -206,6 +220,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(sound_holds_need_no_word),
+        cmocka_unit_test(an_interval_is_explained_on_request),
         cmocka_unit_test(single_holds_are_told),
         cmocka_unit_test(a_drifting_hold_is_told),
         cmocka_unit_test(a_load_that_is_assumed_is_told),

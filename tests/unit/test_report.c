@@ -314,6 +314,23 @@ static void the_method_names_its_numbers(void **state)
     drop(&made);
 }
 
+/* Whoever knows no statistics is told once, at the first interval, of two engines too. */
+static void the_interval_is_explained_once(void **state)
+{
+    (void)state;
+    static const char words[] = "95 of 100 such ranges hold the true change";
+    for (int engines = 1; engines <= 2; engines++) {
+        struct made made = {0};
+        made_answer(&made.answer, engines);
+        render(&made, &si, REPORT_WHOLE);
+        const char *first = strstr(text_string(&made.page), words);
+        assert_non_null(first);
+        assert_null(strstr(first + 1, words));
+        assert_true(first < strstr(text_string(&made.page), "class=\"key\""));
+        drop(&made);
+    }
+}
+
 /* Engine 1 of the made answer shows no change: it may be the control of the other. */
 static void an_engine_left_alone_is_suggested(void **state)
 {
@@ -494,6 +511,7 @@ int main(void)
         cmocka_unit_test(a_note_where_rows_do_not_subtract),
         cmocka_unit_test(sources_of_all_runs_are_one_row),
         cmocka_unit_test(the_method_names_its_numbers),
+        cmocka_unit_test(the_interval_is_explained_once),
         cmocka_unit_test(an_engine_left_alone_is_suggested),
         cmocka_unit_test(page_is_whole_and_needs_nothing),
         cmocka_unit_test(charts_stand_in_the_page_with_their_words),

@@ -546,6 +546,7 @@ static void as_many_are_told_as_listed(void **state)
     assert_int_equal(seasons_solve(&made.seasons, NULL), STATUS_OK);
     static const char *const parts[] = {
         "1 file and 2 outings were left out; why",
+        "Figures in brackets are 95 % intervals: ranges that hold the true value in 95 of 100",
         "Left out -------- - broken.h5 is no run file - run-8.h5: no sea temperature was recorded "
         "- run-9.h5: no sea temperature was recorded How sure",
         NULL};
