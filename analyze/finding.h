@@ -48,8 +48,8 @@ struct finding_context {
 #define FINDING_DRIFT 0.5
 
 /* The sentence of an engine with a key band, in the reader's units, into `out`: the change, what it
- * means, and what weakens it (one hold a side, a drifting one); with `explain` also what an interval
- * is. False and "" without. */
+ * means, and what weakens it (one hold a side, a drifting one); with `explain` also what an
+ * interval is. False and "" without. */
 bool finding_sentence(const struct engine_answer *engine, double level, double sea,
                       const struct style *style, bool explain, char *out, size_t room);
 
