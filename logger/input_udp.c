@@ -5,6 +5,7 @@
  *   udp:0.0.0.0:10110,from=192.168.1.0/24  from anywhere in that network
  *   udp:239.192.0.1:60001,interface=eth0   a multicast group, joined on that interface
  *   udp:[::1]:10110                        IPv6
+ *   udp:[::]:10110,from=192.168.1.0/24     IPv6 and IPv4; that IPv4 network only
  */
 #include <arpa/inet.h>
 #include <errno.h>
@@ -274,18 +275,27 @@ static bool same_bits(const uint8_t *a, const uint8_t *b, unsigned bits)
     return bits % 8 == 0 || ((a[bits / 8] ^ b[bits / 8]) >> (8 - bits % 8)) == 0;
 }
 
-static bool is_allowed(const struct udp *udp, const union address *sender)
+static bool is_in(const struct udp *udp, int family, const uint8_t *bytes)
 {
-    const uint8_t *bytes = sender->any.sa_family == AF_INET6
-                               ? sender->six.sin6_addr.s6_addr
-                               : (const uint8_t *)&sender->four.sin_addr.s_addr;
     for (size_t i = 0; i < udp->network_count; i++) {
         const struct network *network = &udp->networks[i];
-        if (network->family == sender->any.sa_family &&
-            same_bits(network->bytes, bytes, network->bits))
+        if (network->family == family && same_bits(network->bytes, bytes, network->bits))
             return true;
     }
-    return udp->network_count == 0;
+    return false;
+}
+
+/* An IPv6 socket shows an IPv4 sender as ::ffff:a.b.c.d (RFC 4291, section 2.5.5.2): it belongs to
+ * the IPv4 networks as well, with the last four bytes. */
+static bool is_allowed(const struct udp *udp, const union address *sender)
+{
+    if (udp->network_count == 0)
+        return true;
+    if (sender->any.sa_family != AF_INET6)
+        return is_in(udp, AF_INET, (const uint8_t *)&sender->four.sin_addr.s_addr);
+    const uint8_t *bytes = sender->six.sin6_addr.s6_addr;
+    bool mapped = IN6_IS_ADDR_V4MAPPED(&sender->six.sin6_addr);
+    return is_in(udp, AF_INET6, bytes) || (mapped && is_in(udp, AF_INET, bytes + 12));
 }
 
 /* Datagrams that the socket lost since the one before. The counter wraps. */

@@ -192,29 +192,71 @@ static void test_udp_port_taken(void **state)
     end_it(&input_udp, second);
 }
 
+/* Whether a socket can be bound to an IPv6 address of this machine. */
+static bool has_six(struct sockaddr_in6 address)
+{
+    int probe = socket(AF_INET6, SOCK_DGRAM, 0);
+    bool has = probe >= 0 && bind(probe, (struct sockaddr *)&address, sizeof address) == 0;
+    if (probe >= 0)
+        close(probe);
+    if (!has)
+        print_message("not tested: this machine has no IPv6\n");
+    return has;
+}
+
 static void test_udp_six(void **state)
 {
     (void)state;
     uint16_t port = free_port(SOCK_DGRAM);
     struct complaint complaint = {""};
-    int probe = socket(AF_INET6, SOCK_DGRAM, 0);
     struct sockaddr_in6 to = {.sin6_family = AF_INET6, .sin6_port = htons(port)};
     to.sin6_addr = (struct in6_addr)IN6ADDR_LOOPBACK_INIT;
-    if (probe < 0 || bind(probe, (struct sockaddr *)&to, sizeof to) != 0) {
-        print_message("not tested: this machine has no IPv6\n");
-        close(probe);
+    if (!has_six(to))
         skip();
-    }
-    close(probe);
     begin(RING);
     void *self = create(&input_udp, "[::1]:%,from=::/64", port);
     open_it(&input_udp, self);
-    probe = socket(AF_INET6, SOCK_DGRAM, 0);
+    int probe = socket(AF_INET6, SOCK_DGRAM, 0);
     assert_int_equal(sendto(probe, LINE, strlen(LINE), 0, (struct sockaddr *)&to, sizeof to),
                      strlen(LINE));
     close(probe);
     assert_int_equal(read_once(&input_udp, self, NS_PER_S, &complaint), INPUT_READ);
     assert_int_equal(counted(0, REASON_SENTENCES), 1);
+    end_it(&input_udp, self);
+    finish(NS_PER_S);
+}
+
+/* Whether an IPv6 socket takes IPv4 datagrams here (ipv6(7), bindv6only). */
+static bool takes_both(void)
+{
+    int only = 1, probe = socket(AF_INET6, SOCK_DGRAM, 0);
+    socklen_t length = sizeof only;
+    getsockopt(probe, IPPROTO_IPV6, IPV6_V6ONLY, &only, &length);
+    close(probe);
+    if (only)
+        print_message("not tested: IPv6 sockets do not take IPv4 on this machine\n");
+    return !only;
+}
+
+/* IPv4 senders of an IPv6 socket arrive as ::ffff:a.b.c.d and are judged by IPv4 networks. */
+static void test_udp_four_in_six(void **state)
+{
+    (void)state;
+    uint16_t port = free_port(SOCK_DGRAM);
+    struct complaint complaint = {""};
+    struct sockaddr_in6 any = {.sin6_family = AF_INET6, .sin6_port = htons(port)};
+    if (!has_six(any) || !takes_both())
+        skip();
+    begin(RING);
+    void *self = create(&input_udp, "[::]:%,from=2001:db8::/32,from=127.0.0.8/29", port);
+    open_it(&input_udp, self);
+    send_from("127.0.0.7", "127.0.0.1", port, LINE, strlen(LINE));
+    send_from("127.0.0.8", "127.0.0.1", port, LINE, strlen(LINE));
+    send_from("127.0.0.15", "127.0.0.1", port, LINE, strlen(LINE));
+    send_from("127.0.0.16", "127.0.0.1", port, LINE, strlen(LINE));
+    assert_int_equal(read_once(&input_udp, self, NS_PER_S, &complaint), INPUT_READ);
+    assert_int_equal(counted(0, REASON_SENTENCES), 2);
+    assert_int_equal(counted(0, REASON_REFUSED_SENDER), 2);
     end_it(&input_udp, self);
     finish(NS_PER_S);
 }
@@ -432,6 +474,7 @@ int main(void)
         cmocka_unit_test(test_udp_multicast),
         cmocka_unit_test(test_udp_port_taken),
         cmocka_unit_test(test_udp_six),
+        cmocka_unit_test(test_udp_four_in_six),
         cmocka_unit_test(test_udp_losses),
         cmocka_unit_test(test_tcp_address),
         cmocka_unit_test(test_tcp_name),
