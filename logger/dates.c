@@ -20,16 +20,83 @@
 
 /* --- hearing */
 
-static struct dates_source *source_of(struct dates *dates, const struct origin *origin)
+static size_t sources_on(const struct dates *dates, unsigned input)
+{
+    size_t count = 0;
+    for (size_t i = 0; i < dates->count; i++)
+        count += dates->source[i].origin.input == input;
+    return count;
+}
+
+/* The input that has the most places, if it is two more than `input` has: with less they would take
+ * one from each other by turns. Else `input`. */
+static unsigned crowded_input(const struct dates *dates, unsigned input)
+{
+    unsigned crowded = input;
+    size_t most = sources_on(dates, input) + 1;
+    for (size_t i = 0; i < dates->count; i++) {
+        size_t count = sources_on(dates, dates->source[i].origin.input);
+        if (count <= most)
+            continue;
+        most = count;
+        crowded = dates->source[i].origin.input;
+    }
+    return crowded;
+}
+
+/* Worth less: heard less often, or silent for longer. */
+static bool is_less(const struct dates_source *a, const struct dates_source *b)
+{
+    return a->heard != b->heard ? a->heard < b->heard : a->last < b->last;
+}
+
+/* A source of that input that was heard too seldom to count and has fallen silent. */
+static struct dates_source *given_up(struct dates *dates, unsigned input, int64_t at)
+{
+    struct dates_source *least = NULL;
+    for (size_t i = 0; i < dates->count; i++) {
+        struct dates_source *it = &dates->source[i];
+        if (it->origin.input == input && it->heard < DATES_NEEDED &&
+            at - it->last >= DATES_SILENT_NS && (!least || is_less(it, least)))
+            least = it;
+    }
+    return least;
+}
+
+static struct dates_source *least_of(struct dates *dates, unsigned input)
+{
+    struct dates_source *least = NULL;
+    for (size_t i = 0; i < dates->count; i++) {
+        struct dates_source *it = &dates->source[i];
+        if (it->origin.input == input && (!least || is_less(it, least)))
+            least = it;
+    }
+    return least;
+}
+
+/* A place for a new source of `input`; NULL if it has to do without. Whoever may send to an input
+ * can make up sources on it without end: they must not keep those of other inputs from being heard,
+ * nor take the place of one that was heard enough. */
+static struct dates_source *place_for(struct dates *dates, unsigned input, int64_t at)
+{
+    if (dates->count < DATES_SOURCES)
+        return &dates->source[dates->count++];
+    struct dates_source *place = given_up(dates, input, at);
+    unsigned crowded = crowded_input(dates, input);
+    return place || crowded == input ? place : least_of(dates, crowded);
+}
+
+static struct dates_source *source_of(struct dates *dates, const struct origin *origin, int64_t at)
 {
     for (size_t i = 0; i < dates->count; i++)
         if (memcmp(&dates->source[i].origin, origin, sizeof *origin) == 0)
             return &dates->source[i];
-    if (dates->count == DATES_SOURCES)
+    struct dates_source *source = place_for(dates, origin->input, at);
+    if (!source)
         return NULL;
-    struct dates_source *source = &dates->source[dates->count++];
     source->origin = *origin;
     source->stride = 1;
+    source->heard = source->count = 0;
     return source;
 }
 
@@ -46,8 +113,11 @@ void dates_add(struct dates *dates, const struct origin *origin, int64_t at, int
 {
     if (unix_us < 0 || unix_us / US_PER_S >= CAPTURE_UNIX_S_MAX)
         return;
-    struct dates_source *source = source_of(dates, origin);
-    if (!source || source->heard++ % source->stride != 0)
+    struct dates_source *source = source_of(dates, origin, at);
+    if (!source)
+        return;
+    source->last = at;
+    if (source->heard++ % source->stride != 0)
         return;
     if (source->count == DATES_KEPT) {
         thin_out(source);

@@ -12,9 +12,10 @@
 #include "reading.h"
 #include "run_write.h"
 
-#define DATES_SOURCES 16 /* sources told apart; further ones are not heard */
-#define DATES_KEPT 512   /* statements kept of each, spread evenly over the run */
-#define DATES_NEEDED 3   /* a source with fewer does not move a date */
+#define DATES_SOURCES 16 /* sources told apart */
+#define DATES_SILENT_NS (60 * NS_PER_S)
+#define DATES_KEPT 512 /* statements kept of each, spread evenly over the run */
+#define DATES_NEEDED 3 /* a source with fewer does not move a date */
 
 /* No run that this program recorded is older: 2024-01-01 00:00:00 UTC. What a source states before
  * is wrong, and by how much is known if it fell back by whole 1024-week periods; so this bears,
@@ -26,6 +27,7 @@
 struct dates_source {
     struct origin origin;
     uint64_t heard;
+    int64_t last;    /* instant of the last one (ns) */
     uint64_t stride; /* every stride-th statement is kept */
     size_t count;
     int64_t start_us[DATES_KEPT]; /* date of instant 0 that a statement implies */
@@ -38,7 +40,11 @@ struct dates {
 };
 
 /* UTC `unix_us` (microseconds since 1970) was stated by `origin` at instant `at` (ns). Dates that
- * our texts cannot say (capture_text.h) are not heard. */
+ * our texts cannot say (capture_text.h) are not heard. Where there are more sources than places, a
+ * new one takes that of one of its input that was heard less than DATES_NEEDED times and then not
+ * for DATES_SILENT_NS; else that of the one heard least on the input with the most places, if that
+ * has two more than its own; else it is not heard. So sources made up on one input never shut out
+ * those of another. */
 void dates_add(struct dates *dates, const struct origin *origin, int64_t at, int64_t unix_us);
 
 /* What a source comes to. */

@@ -278,6 +278,117 @@ static void test_many_sources(void **state)
     assert_int_equal(judge(&dates).start_unix_us, START + 100 * S);
 }
 
+/* --- made-up sources on an input that anybody can send to */
+
+#define OPEN_INPUT 1
+
+/* One statement of made-up source number `number`, of a date of its own. */
+static void make_up(struct dates *dates, int number, int64_t at)
+{
+    char source[16];
+    snprintf(source, sizeof source, "M%d", number);
+    struct origin origin = from("ZDA", source);
+    origin.input = OPEN_INPUT;
+    dates_add(dates, &origin, at, START + at / 1000 + (number + 1) * 3600 * S);
+}
+
+static void expect_gnss(const struct dates *dates, int64_t ahead_us, const char *words)
+{
+    struct dates_verdict verdict = judge(dates);
+    assert_true(verdict.moved);
+    assert_int_equal(verdict.start_unix_us, START + ahead_us);
+    expect_words(&verdict, words);
+}
+
+/* All places are taken by sources that were heard enough: the GNSS of another input is heard all
+ * the same, and keeps its place whatever comes after it. */
+static void test_made_up_sources_first(void **state)
+{
+    (void)state;
+    static struct dates dates;
+    memset(&dates, 0, sizeof dates);
+    for (int i = 0; i < 20 * DATES_SOURCES; i++)
+        make_up(&dates, i % DATES_SOURCES, i * INT64_C(1000000));
+    hear(&dates, 100, 60 * S);
+    hear_from(&dates, "ZDA", "GP", 100, 60 * S);
+    for (int i = 0; i < 20 * DATES_SOURCES; i++)
+        make_up(&dates, 100 + i % 50, INT64_C(100000000000) + i);
+    expect_gnss(&dates, 60 * S,
+                "RMC of GP, stated 100 times, steady to 0.0 s; 1 more source agrees");
+}
+
+/* Ever new names, many more of them than statements of the GNSS. */
+static void test_ever_new_names(void **state)
+{
+    (void)state;
+    static struct dates dates;
+    memset(&dates, 0, sizeof dates);
+    struct origin gnss = from("RMC", "GP");
+    for (int i = 0; i < 10000; i++) {
+        make_up(&dates, i, i * INT64_C(10000000));
+        if (i % 100 == 99)
+            dates_add(&dates, &gnss, i * INT64_C(10000000), START + i * S / 100 + 60 * S);
+    }
+    expect_gnss(&dates, 60 * S, "RMC of GP, stated 100 times");
+}
+
+/* On its own input a source that was heard enough keeps its place, and names that come and go do not
+ * keep it out. */
+static void test_new_names_on_the_same_input(void **state)
+{
+    (void)state;
+    static struct dates dates;
+    memset(&dates, 0, sizeof dates);
+    struct origin gnss = from("RMC", "GP");
+    gnss.input = OPEN_INPUT;
+    for (int i = 0; i < 2 * DATES_SOURCES; i++)
+        make_up(&dates, 10000 + i, 0);
+    for (int i = 0; i < 1000; i++) {
+        for (int k = 0; k < 10; k++)
+            make_up(&dates, 5 * i + k % 5, i * INT64_C(1000000000));
+        dates_add(&dates, &gnss, i * INT64_C(1000000000) + 1, START + (i + 60) * S);
+    }
+    expect_gnss(&dates, 60 * S, "RMC of GP");
+    assert_true(judge(&dates).followed.source->heard > 900);
+}
+
+/* More sources on one input than there is room for, all at work: the first ones stay, for by turns
+ * none would be heard enough. */
+static void test_more_than_room(void **state)
+{
+    (void)state;
+    static struct dates dates;
+    memset(&dates, 0, sizeof dates);
+    for (int i = 0; i < 300 * DATES_SOURCES; i++)
+        make_up(&dates, i % (2 * DATES_SOURCES), i * INT64_C(30000000));
+    for (size_t i = 0; i < dates.count; i++)
+        assert_int_equal(dates.source[i].heard, 150);
+}
+
+/* Two inputs with more sources than there is room for share the places and leave it at that, though
+ * one of them had all at first. */
+static void test_inputs_share(void **state)
+{
+    (void)state;
+    static struct dates dates;
+    memset(&dates, 0, sizeof dates);
+    for (int i = 0; i < 100 * DATES_SOURCES; i++) {
+        char source[16];
+        snprintf(source, sizeof source, "%d", i % DATES_SOURCES);
+        struct origin origin = from("126992", source);
+        dates_add(&dates, &origin, i, START);
+        if (i > 2 * DATES_SOURCES)
+            make_up(&dates, i % DATES_SOURCES, i);
+    }
+    size_t made_up = 0;
+    for (size_t i = 0; i < dates.count; i++) {
+        made_up += dates.source[i].origin.input == OPEN_INPUT;
+        assert_true(dates.source[i].heard > 90);
+    }
+    assert_int_equal(dates.count, DATES_SOURCES);
+    assert_in_range(made_up, DATES_SOURCES / 2 - 1, DATES_SOURCES / 2 + 1);
+}
+
 /* Far more statements than are kept: the kept ones cover the whole run evenly. */
 static void test_long_run(void **state)
 {
@@ -311,6 +422,11 @@ int main(void)
         cmocka_unit_test(test_one_fell_back),
         cmocka_unit_test(test_unsteady),
         cmocka_unit_test(test_many_sources),
+        cmocka_unit_test(test_made_up_sources_first),
+        cmocka_unit_test(test_ever_new_names),
+        cmocka_unit_test(test_new_names_on_the_same_input),
+        cmocka_unit_test(test_more_than_room),
+        cmocka_unit_test(test_inputs_share),
         cmocka_unit_test(test_long_run),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
