@@ -10,7 +10,8 @@
 #include "turning.h"
 
 #define LIVE_VALUES_MAX 512 /* different values that are shown; more are recorded all the same */
-#define LIVE_RATE_NS (5 * NS_PER_S) /* rates are counted over so long, at least */
+#define LIVE_FORGET_NS (3600 * NS_PER_S) /* a new value takes the row of one silent for longer */
+#define LIVE_RATE_NS (5 * NS_PER_S)      /* rates are counted over so long, at least */
 
 /* So many in so long. The first stretch begins with the first one. */
 struct live_rate {

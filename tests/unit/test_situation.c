@@ -258,6 +258,53 @@ static void test_many_values(void **state)
     assert_true(width_of(words()) <= 80);
 }
 
+static unsigned rows_of(int number)
+{
+    unsigned count = 0;
+    char label[20];
+    snprintf(label, sizeof label, "T%d", number);
+    for (size_t i = 0; i < live.count; i++)
+        count += strcmp(live.values[i].label, label) == 0;
+    return count;
+}
+
+static void hear_number(double at, int number)
+{
+    char label[20];
+    snprintf(label, sizeof label, "T%d", number);
+    hear(at, 0, CHANNEL_TRANSDUCER_TEMPERATURE, number, label);
+}
+
+/* Over months more values come than there are rows: those that are silent for long give way to new
+ * ones, one at a time, and every other one keeps its row and its count. */
+static void test_old_values_are_forgotten(void **state)
+{
+    (void)state;
+    const int all = LIVE_VALUES_MAX;
+    for (int i = 0; i < all; i++)
+        hear_number(i, i);
+    hear_number(3600, all); /* none is silent for more than an hour */
+    assert_int_equal(rows_of(all), 0);
+    for (int i = 0; i < all / 2; i++) { /* the even ones are heard again */
+        hear_number(4000, 2 * i);
+        hear_number(4000, 2 * i);
+    }
+    for (int i = 0; i < all / 2; i++)
+        hear_number(6000, all + i);
+    hear_number(6000, 2 * all); /* and none is left that is old enough */
+    assert_int_equal(live.count, LIVE_VALUES_MAX);
+    assert_int_equal(rows_of(2 * all), 0);
+    for (int i = 0; i < all; i++)
+        hear_number(6001, i < all / 2 ? 2 * i : all / 2 + i);
+    for (size_t i = 0; i < live.count; i++) {
+        int number = atoi(live.values[i].label + 1);
+        assert_true(number >= all || number % 2 == 0);
+        assert_int_equal(rows_of(number), 1);
+        assert_int_equal(live.values[i].rate.count, number < all ? 4 : 2);
+        assert_true(live.values[i].value == number && live.values[i].at == 6001 * S);
+    }
+}
+
 static void test_json(void **state)
 {
     (void)state;
@@ -301,6 +348,7 @@ int main(void)
         cmocka_unit_test_setup_teardown(test_nothing_is_cut, begin, end),
         cmocka_unit_test_setup_teardown(test_what_is_missing, begin, end),
         cmocka_unit_test_setup_teardown(test_many_values, begin, end),
+        cmocka_unit_test_setup_teardown(test_old_values_are_forgotten, begin, end),
         cmocka_unit_test_setup_teardown(test_json, begin, end),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
