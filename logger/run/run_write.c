@@ -60,6 +60,19 @@ static struct run_writer *new_writer(const struct run_start *start)
     return run;
 }
 
+/* One run is recorded while another is rebuilt, each in a thread of its own; only a library with a
+ * lock bears that. */
+static enum status check_library(struct complaint *complaint)
+{
+    hbool_t is_safe = false;
+    if (H5is_library_threadsafe(&is_safe) >= 0 && is_safe)
+        return STATUS_OK;
+    return complain(complaint, STATUS_NO_TOOL,
+                    "no run can be recorded: the HDF5 library on this computer is one that several "
+                    "threads cannot use safely. Install one that they can: that of Debian is, and "
+                    "so is one built with --enable-threadsafe (HDF5_ENABLE_THREADSAFE)");
+}
+
 enum status run_write_open(const struct run_start *start, struct run_writer **out,
                            struct complaint *complaint)
 {
@@ -68,13 +81,16 @@ enum status run_write_open(const struct run_start *start, struct run_writer **ou
         return complain(complaint, STATUS_BAD_USAGE, "no name was given for the run file");
     if (start->input_count > INPUTS_MAX)
         return complain(complaint, STATUS_BAD_USAGE, "a run takes at most %d inputs", INPUTS_MAX);
+    enum status status = check_library(complaint);
+    if (status != STATUS_OK)
+        return status;
     struct run_writer *run = new_writer(start);
     if (!run || !run->path || !run->part) {
         if (run)
             writer_free(run);
         return complain(complaint, STATUS_MEMORY, "%s: no memory left", start->path);
     }
-    enum status status = place_claim(run->path, run->part, complaint);
+    status = place_claim(run->path, run->part, complaint);
     if (status != STATUS_OK) {
         writer_free(run);
         return status;

@@ -8,6 +8,8 @@
 #include <sys/mount.h>
 #include <sys/resource.h>
 
+#include "../../logger/run/run_writer.h"
+
 /* --- a run of chance and what must come back from it */
 
 #define MODEL_STREAMS 12
@@ -841,6 +843,27 @@ static void refused(const char *path, enum status wanted, const char *words)
     must_say(complaint.text, words);
 }
 
+static bool library_is_threadsafe = true;
+
+/* Stands in front of the library's own in this program. */
+herr_t H5is_library_threadsafe(hbool_t *is_safe)
+{
+    *is_safe = library_is_threadsafe;
+    return 0;
+}
+
+static void a_library_without_a_lock_is_refused(void **state)
+{
+    (void)state;
+    const char *path = in_folder("unsafe.h5");
+    library_is_threadsafe = false;
+    refused(path, STATUS_NO_TOOL, "built with --enable-threadsafe");
+    library_is_threadsafe = true;
+    assert_false(file_is_there(in_folder("unsafe.h5.part")));
+    finish(begin(path), 0, NULL);
+    unlink(path);
+}
+
 static void nothing_is_overwritten(void **state)
 {
     (void)state;
@@ -1030,6 +1053,7 @@ int main(void)
         cmocka_unit_test(raw_messages_come_back_in_order),
         cmocka_unit_test(odd_raw_messages_are_kept),
         cmocka_unit_test(an_empty_run_is_a_run),
+        cmocka_unit_test(a_library_without_a_lock_is_refused),
         cmocka_unit_test(nothing_is_overwritten),
         cmocka_unit_test(two_recordings_do_not_mix),
         cmocka_unit_test(a_missing_folder_is_said),
