@@ -198,6 +198,15 @@ static bool is_news(struct inlet *inlet, const char *why)
     return news && inlet->losses++ < LOSSES_SAID;
 }
 
+void inlet_tell_away(const struct inlet *inlet, int64_t at, struct intake *intake)
+{
+    char text[256];
+    if (!inlet->failed)
+        return;
+    snprintf(text, sizeof text, "%s: %s", inlet->about->label, inlet->why);
+    intake_event(intake, at, "input_away", text);
+}
+
 static void leave_open(struct inlet *inlet, int64_t at, struct intake *intake,
                        const struct complaint *complaint)
 {
@@ -208,9 +217,11 @@ static void leave_open(struct inlet *inlet, int64_t at, struct intake *intake,
         inlet->say_at = at;
     }
     inlet->state = INLET_AWAY;
-    if (!inlet->failed)
+    if (!inlet->failed) {
         snprintf(inlet->why, sizeof inlet->why, "%.95s", complaint->text);
-    inlet->failed = true;
+        inlet->failed = true;
+        inlet_tell_away(inlet, at, intake);
+    }
     say_failure(inlet, at, complaint->text);
 }
 

@@ -441,7 +441,7 @@ static void tell_counts(struct intake *intake, unsigned input)
     it->any_untold = false;
 }
 
-static void tell_all_counts(struct intake *intake)
+void intake_tell_counts(struct intake *intake)
 {
     for (unsigned i = 0; i < intake->input_count; i++)
         if (intake->inputs[i].any_untold)
@@ -454,7 +454,7 @@ void intake_tick(struct intake *intake, int64_t at)
     if (at - intake->told_at < TELL_NS)
         return;
     intake->told_at = at;
-    tell_all_counts(intake);
+    intake_tell_counts(intake);
 }
 
 static void tell_clock_set(struct intake *intake, int64_t at, int64_t step_ns)

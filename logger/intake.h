@@ -113,6 +113,8 @@ int64_t intake_begun_at(const struct intake *intake, int64_t at);
 /* Whether no message of several frames is half way: where one run can end and the next begin. */
 bool intake_is_between(const struct intake *intake, int64_t at);
 
+/* Tells now what was counted without a message. */
+void intake_tell_counts(struct intake *intake);
 /* Tells the writer once a second what was counted without a message, so that a journal knows. */
 void intake_tick(struct intake *intake, int64_t at);
 

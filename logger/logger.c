@@ -228,6 +228,7 @@ static void clean_up(struct logger *it)
     watch_free(it->lookout);
     backlog_free(it->backlog);
     facts_free(&it->pending);
+    facts_free(&it->onward);
     loop_close(&it->loop);
     if (it->wake_fd >= 0)
         close(it->wake_fd);

@@ -88,6 +88,11 @@ static enum status answer_stop(struct logger *it, unsigned uid, FILE *reply,
                                struct complaint *complaint)
 {
     char why[64];
+    if (!it->run && it->asked_start) {
+        it->asked_start = false;
+        fprintf(reply, "the run that was asked for does not begin\n");
+        return STATUS_OK;
+    }
     if (!it->run)
         return complain(complaint, STATUS_NOT_FOUND, "no run is being recorded");
     if (it->stage != RUN_LIVE)
@@ -116,7 +121,6 @@ enum activity logger_activity(const struct logger *it)
 
 static struct situation look_around(struct logger *it)
 {
-    struct backlog_item item;
     bool open = it->run && it->stage != RUN_OPENING;
     struct situation situation = {
         .activity = logger_activity(it),
@@ -138,7 +142,7 @@ static struct situation look_around(struct logger *it)
         .input_count = it->inlet_count,
         .tallies = it->front->tallies,
     };
-    situation.kept_from = backlog_first(it->backlog, &item) ? item.at : situation.now;
+    situation.kept_from = logger_kept_from(it, situation.now);
     return situation;
 }
 

@@ -47,6 +47,7 @@ struct logger {
     int64_t tried_at;     /* when opening it began; 0: none yet */
     const char *begun_by; /* words for its events; NULL: none */
     char before[256];     /* the run that it continues; "" if none */
+    struct facts onward;  /* those of that run */
     struct facts pending; /* of people, for the run that is being opened or the next */
     unsigned pending_uid; /* who gave the last of them */
     unsigned runs;        /* so far */
@@ -98,6 +99,12 @@ enum status logger_open_inputs(struct logger *it);
 
 /* Makes run files of the journals of runs that were cut off, in a thread of its own. */
 void logger_start_rebuilding(struct logger *it);
+
+/* The settings may name another folder than the run had: it is the one from now on. */
+void logger_follow_folder(struct logger *it);
+
+/* The first instant of what a run that begins now would have of the time before. */
+int64_t logger_kept_from(const struct logger *it, int64_t now);
 
 /* Opens the first run before anything is listened to: what is wrong shows at once. STATUS_OK also
  * where only space is lacking. */

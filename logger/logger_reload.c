@@ -44,6 +44,8 @@ static void adopt(struct logger *it, struct config *fresh)
     it->config = *fresh;
     it->map = map;
     it->live.turning.above = it->config.settings.turning_rpm;
+    if (!it->run)
+        logger_follow_folder(it);
     say(it->voice, SAY_NOTE,
         "the settings were read again; facts, transducers and where runs go count from the next "
         "run on");

@@ -42,6 +42,13 @@ void logger_start_rebuilding(struct logger *it)
     it->rebuilder = worker_start(rebuild_others, &it->sweep, it->wake_fd);
 }
 
+/* Where runs go, from the next one on. */
+void logger_follow_folder(struct logger *it)
+{
+    if (!it->order->output)
+        snprintf(it->folder, sizeof it->folder, "%s", it->config.settings.directory);
+}
+
 /* --- the beginning of a run */
 
 static void date_run(const struct logger *it, struct recording_start *start)
@@ -60,28 +67,47 @@ static void date_run(const struct logger *it, struct recording_start *start)
     start->clock = CLOCK_NOMINAL;
 }
 
+int64_t logger_kept_from(const struct logger *it, int64_t now)
+{
+    struct backlog_item item;
+    int64_t oldest = now - (int64_t)(it->config.settings.before_start * 1e9);
+    if (!backlog_first(it->backlog, &item))
+        return now;
+    /* An input that was away may have been so for weeks. */
+    return item.at > oldest ? item.at : oldest;
+}
+
 /* The run begins with what was heard before, as far back as it is kept. */
 static int64_t find_zero(struct logger *it, int64_t now)
 {
-    struct backlog_item item;
     int64_t zero = intake_begun_at(&it->idle, now);
     if (it->tried_at == 0 && !logger_is_unattended(it)) /* the first, before anything was heard */
         return 0;
     backlog_expire(it->backlog, now - (int64_t)(it->config.settings.before_start * 1e9));
-    if (backlog_first(it->backlog, &item) && item.at < zero)
-        zero = item.at;
+    if (logger_kept_from(it, now) < zero)
+        zero = logger_kept_from(it, now);
     return zero > 0 ? zero - zero % NS_PER_MS : 0;
 }
 
-/* What people said of the run before it was there. */
-static void take_pending(struct logger *it, struct facts *facts)
+/* What was said of a run holds for the one that goes on in its place. */
+static void remember(struct logger *it, const struct recording *run)
 {
-    facts_copy(facts, &it->pending);
-    facts_free(&it->pending);
+    const char *slash = strrchr(run->path, '/');
+    snprintf(it->before, sizeof it->before, "%.180s, run_id %s", slash ? slash + 1 : run->path,
+             run->run_id);
+    facts_free(&it->onward);
+    facts_copy(&it->onward, &run->config.facts);
 }
 
-/* Makes the run, but does not open it. `facts`: those of the run that it continues, or NULL. */
-static enum status make_run(struct logger *it, int64_t now, const struct facts *facts)
+static void forget(struct logger *it)
+{
+    it->before[0] = '\0';
+    facts_free(&it->onward);
+}
+
+/* Makes the run, but does not open it. What people said of it before it was there stays known until
+ * it is open. */
+static enum status make_run(struct logger *it, int64_t now)
 {
     struct recording_start start = {
         .config = &it->config,
@@ -96,24 +122,12 @@ static enum status make_run(struct logger *it, int64_t now, const struct facts *
     date_run(it, &start);
     if (recording_new(&start, &it->run) != STATUS_OK)
         return logger_lacks_memory(it);
-    if (facts)
-        facts_copy(&it->run->config.facts, facts);
-    take_pending(it, &it->run->config.facts);
-    it->begun_at = facts ? it->begun_at : now;
+    facts_copy(&it->run->config.facts, &it->onward);
+    facts_copy(&it->run->config.facts, &it->pending);
+    it->begun_at = it->before[0] ? it->begun_at : now;
     it->tried_at = now;
     it->stage = RUN_OPENING;
     return STATUS_OK;
-}
-
-/* The inputs feed the run itself from now on. */
-static void go_live(struct logger *it)
-{
-    if (!it->replay) {
-        intake_hand_over(&it->idle, &it->run->intake);
-        it->run->intake.live = &it->live;
-    }
-    it->front = &it->run->intake;
-    it->stage = RUN_LIVE;
 }
 
 /* The run takes the next of what was heard before. True when it has all. */
@@ -125,6 +139,20 @@ static bool feed_one(struct logger *it)
     intake_take(&it->run->intake, &item);
     backlog_drop(it->backlog);
     return false;
+}
+
+/* The inputs feed the run itself from now on. */
+static void go_live(struct logger *it)
+{
+    if (!it->replay) {
+        intake_tell_counts(&it->idle);
+        while (!feed_one(it))
+            ;
+        intake_hand_over(&it->idle, &it->run->intake);
+        it->run->intake.live = &it->live;
+    }
+    it->front = &it->run->intake;
+    it->stage = RUN_LIVE;
 }
 
 /* A few of them; returns when to go on. */
@@ -141,15 +169,25 @@ static int64_t feed(struct logger *it, int64_t now)
     return now;
 }
 
-/* Facts that came while the run was being opened. */
+/* Facts that came while the run was being opened; the others it has. */
 static void tell_pending(struct logger *it, int64_t now)
 {
     for (size_t i = 0; i < it->pending.count; i++) {
         const struct fact *fact = &it->pending.list[i];
+        const char *known = facts_get(&it->run->config.facts, FACT_RUN, 0, fact->key);
+        if (known && strcmp(known, fact->value) == 0)
+            continue;
         facts_set(&it->run->config.facts, FACT_RUN, 0, fact->key, fact->value, NULL);
         logger_tell_fact(it, now, fact->key, fact->value, it->pending_uid);
     }
     facts_free(&it->pending);
+}
+
+/* What is away already when a run begins: a run that is cut off has no later word of it. */
+static void tell_away(struct logger *it, int64_t now)
+{
+    for (size_t i = 0; i < it->inlet_count; i++)
+        inlet_tell_away(&it->inlets[i], now, &it->idle);
 }
 
 /* The run is open. */
@@ -163,11 +201,14 @@ static void welcome_run(struct logger *it, int64_t now)
     it->stage = RUN_CATCHING_UP;
     if (it->before[0])
         intake_event(&run->intake, run->start.zero, "continues", it->before);
-    it->before[0] = '\0';
+    forget(it);
     if (it->begun_by)
         intake_event(&it->idle, now, "run_begun", it->begun_by);
     it->begun_by = NULL;
+    it->asked_start = it->by_hand = false;
     tell_pending(it, now);
+    if (!it->replay)
+        tell_away(it, now);
     logger_start_rebuilding(it);
 }
 
@@ -224,7 +265,7 @@ static void open_run(struct logger *it, int64_t now)
 enum status logger_open_first(struct logger *it)
 {
     int64_t now = loop_now(&it->loop).at;
-    enum status status = make_run(it, now, NULL);
+    enum status status = make_run(it, now);
     if (status != STATUS_OK)
         return status;
     recording_open(it->run);
@@ -281,6 +322,7 @@ static void detach_run(struct logger *it, int64_t now)
     run->intake.live = NULL;
     it->front = &it->idle;
     it->run = NULL;
+    logger_follow_folder(it);
     it->ended_at = now;
     set_end(it, run, now, true);
 }
@@ -294,20 +336,20 @@ void logger_end_run(struct logger *it, int64_t now, const char *why)
     let_end(it, run, now);
 }
 
+static void begin_anew(struct logger *it, int64_t now)
+{
+    if (make_run(it, now) == STATUS_OK)
+        open_run(it, now);
+    else
+        suffer(it, now, ACTIVITY_FAILED);
+}
+
 /* One file ends, the next begins. What comes meanwhile is in the backlog. */
 static void split_run(struct logger *it, int64_t now)
 {
-    struct facts facts = {0};
-    const char *slash = strrchr(it->run->path, '/');
-    snprintf(it->before, sizeof it->before, "%.180s, run_id %s", slash ? slash + 1 : it->run->path,
-             it->run->run_id);
-    facts_copy(&facts, &it->run->config.facts);
+    remember(it, it->run);
     logger_end_run(it, now, "it goes on in the next run file");
-    if (make_run(it, now, &facts) == STATUS_OK)
-        open_run(it, now);
-    else
-        it->leaving = true;
-    facts_free(&facts);
+    begin_anew(it, now);
 }
 
 /* --- when */
@@ -394,15 +436,23 @@ static bool is_over_trouble(struct logger *it, int64_t now)
     return true;
 }
 
+/* What was to go on has waited for so long that its engines would have ended it. */
+static void let_go(struct logger *it, int64_t now)
+{
+    double wait = it->config.settings.end_after * 1e9;
+    if (it->before[0] && logger_is_unattended(it) && (double)(now - it->ended_at) >= wait &&
+        (double)turning_still(&it->live.turning, now) >= wait)
+        forget(it);
+}
+
 static void judge_begin(struct logger *it, int64_t now)
 {
+    let_go(it, now);
     if (!is_wanted(it, now) || !is_over_trouble(it, now))
         return;
     if (logger_is_unattended(it) && !it->begun_by)
         it->begun_by = "an engine turns";
-    it->asked_start = it->by_hand = false;
-    if (make_run(it, now, NULL) == STATUS_OK)
-        open_run(it, now);
+    begin_anew(it, now);
 }
 
 /* --- as time goes by */
@@ -430,6 +480,7 @@ static void hear_storage(struct logger *it, int64_t now)
     struct recording *run = it->run;
     if (!run || it->stage == RUN_OPENING || recording_hear(run, now))
         return;
+    remember(it, run);
     detach_run(it, now);
     meet_failure(it, now, run);
     let_end(it, run, now);

@@ -24,6 +24,7 @@ struct command {
     struct config config;
     struct order order;
     struct voice voice;
+    atomic_uint unsaid; /* of a logger at work */
     const char *file;
     const char *rebuild;                 /* journal */
     char request[REQUEST_LINE_MAX + 16]; /* to a logger at work; "" none */
@@ -434,6 +435,8 @@ static enum status make_table_run(struct command *command)
 static enum status work(struct command *command)
 {
     enum status status = configure(command, &command->config);
+    if (status == STATUS_MEMORY || status == STATUS_IO) /* may be better the next time */
+        return status;
     if (status != STATUS_OK)
         return STATUS_BAD_USAGE;
     if (command->request[0])
@@ -455,6 +458,7 @@ static enum status work(struct command *command)
         return make_table_run(command);
     command->order.reload = command->file ? reload : NULL;
     command->order.self = command;
+    command->voice.unsaid = &command->unsaid;
     return logger_record(&command->config, &command->order, &command->voice);
 }
 

@@ -49,7 +49,7 @@ struct rebuild {
     enum clock_source clock;
 };
 
-static const struct voice nobody = {-1, SAY_ERROR, false};
+static const struct voice nobody = {.fd = -1, .least = SAY_ERROR};
 
 /* --- names */
 

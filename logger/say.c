@@ -3,13 +3,15 @@
 
 #include <stdarg.h>
 #include <inttypes.h>
+#include <poll.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
 #include <unistd.h>
 
-#define LONGEST 2048
+#define LONGEST 2048 /* less than PIPE_BUF: a pipe that has room at all takes it whole */
+#define MOMENT_MS 20 /* what a slow terminal may take; one that takes longer is not waited for */
 
 static const char *const prefixes[] = {
     [SAY_ERROR] = "searun-logger: error: ",
@@ -43,6 +45,25 @@ static void tame(char *text)
             *text = '?';
 }
 
+static bool has_room(const struct voice *voice)
+{
+    struct pollfd it = {voice->fd, POLLOUT, 0};
+    int wait = atomic_load(voice->unsaid) > 0 ? 0 : MOMENT_MS;
+    return poll(&it, 1, wait) != 0 || it.revents != 0;
+}
+
+/* How many lines found no room, now that there is some. */
+static void say_unsaid(const struct voice *voice)
+{
+    unsigned count = atomic_exchange(voice->unsaid, 0);
+    char line[160];
+    int length = snprintf(
+        line, sizeof line, "%s%u message%s could not be shown: nothing took them\n",
+        (voice->levels ? level_prefixes : prefixes)[SAY_WARNING], count, count == 1 ? "" : "s");
+    if (count > 0)
+        (void)!write(voice->fd, line, (size_t)length);
+}
+
 void say(const struct voice *voice, enum say_level level, const char *format, ...)
 {
     if (level > voice->least)
@@ -56,6 +77,12 @@ void say(const struct voice *voice, enum say_level level, const char *format, ..
     tame(line);
     size_t length = strlen(line);
     line[length++] = '\n';
+    if (voice->unsaid && !has_room(voice)) {
+        atomic_fetch_add(voice->unsaid, 1);
+        return;
+    }
+    if (voice->unsaid)
+        say_unsaid(voice);
     /* A terminal that is gone must not stop the recording: the answer does not matter. */
     (void)!write(voice->fd, line, length);
 }

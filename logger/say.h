@@ -2,6 +2,7 @@
 #ifndef SEARUN_SAY_H
 #define SEARUN_SAY_H
 
+#include <stdatomic.h>
 #include <stdbool.h>
 
 enum say_level {
@@ -15,6 +16,9 @@ struct voice {
     int fd;
     enum say_level least; /* less important words are not said */
     bool levels; /* a log listens, not a person: levels as in sd-daemon(3), "<4>", no name */
+    /* Not NULL: whoever speaks has no time to wait for a terminal that was stopped (Ctrl-S) or a log that
+     * nobody reads. What finds no room is counted here, and its number said when there is. */
+    atomic_uint *unsaid;
 };
 
 /* Whether the descriptor leads to the system's journal, as JOURNAL_STREAM says

@@ -25,7 +25,7 @@
 
 static const struct run_input inputs[2] = {{"can:can0,nmea2000", "can0"},
                                            {"serial:/dev/ttyS0,4800", "plotter"}};
-static const struct voice nobody = {-1, SAY_ERROR, false};
+static const struct voice nobody = {.fd = -1, .least = SAY_ERROR};
 
 static double now(void)
 {

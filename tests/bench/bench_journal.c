@@ -18,7 +18,7 @@
 #define ROUNDS 3
 #define HOURS_4 14400000.0
 
-static const struct voice nobody = {-1, SAY_ERROR, false};
+static const struct voice nobody = {.fd = -1, .least = SAY_ERROR};
 static char folder[] = "/tmp/bench_journal_XXXXXX";
 
 static double now(clockid_t clock)

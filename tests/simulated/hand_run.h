@@ -8,7 +8,7 @@
 static inline enum status hand_run_make(const char *sheet, const char *run,
                                         struct complaint *complaint)
 {
-    const struct voice nobody = {-1, SAY_ERROR, false};
+    const struct voice nobody = {.fd = -1, .least = SAY_ERROR};
     const struct table_order order = {.sheet = sheet, .output = run};
     struct config config;
     config_init(&config);

@@ -18,7 +18,7 @@ struct bench {
 };
 
 static struct bench bench;
-static const struct voice nobody = {-1, SAY_ERROR, false};
+static const struct voice nobody = {.fd = -1, .least = SAY_ERROR};
 
 __attribute__((unused)) static void begin(size_t ring_size)
 {

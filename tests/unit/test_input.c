@@ -86,7 +86,7 @@ static void begin_inlet(void)
 {
     begin(RING);
     assert_int_equal(pipe(words), 0);
-    voice = (struct voice){words[1], SAY_NOTE, false};
+    voice = (struct voice){.fd = words[1], .least = SAY_NOTE};
     device = (struct device){.answer = INPUT_READ};
     inlet = (struct inlet){.driver = &device_driver,
                            .about = &bench.inputs[0],
@@ -110,7 +110,7 @@ static void run(double from, double until)
 static const char *said(int *lines)
 {
     static char text[20000];
-    struct voice end = {words[1], SAY_NOTE, false};
+    struct voice end = {.fd = words[1], .least = SAY_NOTE};
     say(&end, SAY_NOTE, "."); /* so that read never waits */
     ssize_t length = read(words[0], text, sizeof text - 1);
     assert_true(length > 0);

@@ -24,7 +24,7 @@ static const struct run_input inputs[3] = {
 static const char *const settings[] = {"boat.name=Tern's Reach", "engine0.thermostat=71, 82",
                                        "transducers.row1=C, C, KEEL -> sea_temperature, vessel",
                                        NULL};
-static const struct voice nobody = {-1, SAY_ERROR, false};
+static const struct voice nobody = {.fd = -1, .least = SAY_ERROR};
 
 /* --- recording, as the logger does it, but in time of our own */
 

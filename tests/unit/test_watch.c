@@ -20,7 +20,7 @@ static struct watch *watch;
 static void begin(bool live)
 {
     assert_int_equal(pipe(words), 0);
-    voice = (struct voice){words[1], SAY_NOTE, false};
+    voice = (struct voice){.fd = words[1], .least = SAY_NOTE};
     assert_int_equal(watch_new(&voice, &facts, inputs, live, &watch), STATUS_OK);
 }
 
@@ -36,7 +36,7 @@ static void finish(void)
 static const char *said(void)
 {
     static char text[60000];
-    const struct voice end = {words[1], SAY_NOTE, false};
+    const struct voice end = {.fd = words[1], .least = SAY_NOTE};
     say(&end, SAY_NOTE, "."); /* so that read never waits */
     ssize_t length = read(words[0], text, sizeof text - 1);
     assert_true(length >= 17);
@@ -219,7 +219,7 @@ static void test_mute_and_noisy_inputs(void **state)
     struct tally tallies[2];
     memset(tallies, 0, sizeof tallies);
     assert_int_equal(pipe(words), 0);
-    voice = (struct voice){words[1], SAY_NOTE, false};
+    voice = (struct voice){.fd = words[1], .least = SAY_NOTE};
     assert_int_equal(watch_new(&voice, &facts, serial, true, &watch), STATUS_OK);
     for (unsigned i = 0; i < 2; i++)
         watch_input(watch, i, 24 * NS_PER_S, 10 * NS_PER_S, &tallies[i]);
