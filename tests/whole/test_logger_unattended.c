@@ -1,6 +1,8 @@
 /* test_logger_unattended.c - a logger that is left alone: runs begin and end with the engine, are
  * split without a loss, and survive a power cut with what was heard before the start; settings are
  * read again; a service manager is told. */
+#include <sys/statvfs.h>
+
 #include "unattended.h"
 
 static char folder[300];
@@ -68,6 +70,10 @@ static void test_with_the_engine(void **state)
     expect_answer(0, "no run is being recorded; kept for one", folder, "mark", "cold");
     expect_answer(0, "for the next run", folder, "purpose", "before");
     assert_int_equal(list_runs(folder, paths, 4), 0);
+    text.length = 0;
+    stage_add(&text, "RaUdP%c of another transfer", '\0');
+    for (int i = 0; i < 3; i++)
+        stage_datagram(port, &text);
     turn_engine(&logger, port, "recording to");
     until_runs(&logger, 1); /* and then it is silent */
     until_status(folder, "waiting    for an engine");
@@ -82,6 +88,7 @@ static void test_with_the_engine(void **state)
     assert_int_equal(stage_count(run, CHANNEL_SEA_TEMPERATURE), 10);
     assert_string_equal(facts_get(run_facts(run), FACT_RUN, 0, "purpose"), "before service");
     assert_int_equal(events_of(run, "mark", words), 1);
+    assert_int_equal(stage_tally(run, 0, REASON_OTHER_DATAGRAM), 3);
     assert_int_equal(events_of(run, "run_begun", words), 1);
     assert_string_equal(words, "an engine turns");
     assert_int_equal(events_of(run, "run_ended", words), 1);
@@ -140,7 +147,11 @@ static void test_power_cut_after_the_start(void **state)
     unsigned port;
     char path[600];
     make_folder("cut");
-    struct program logger = start_waiting(&port, "--set", "logger.end_after=600");
+    char plotter[64], words[256];
+    snprintf(plotter, sizeof plotter, "plotter=tcp:127.0.0.1:%u", stage_free_port(SOCK_STREAM));
+    struct program logger =
+        start_waiting(&port, "--set", "logger.end_after=600", "--input", plotter);
+    stage_until_said(&logger, "input plotter");
     for (int i = 0; i < 50; i++)
         send_sea(port, 15 + i / 10.0);
     turn_engine(&logger, port, "heard: engine 0, Engine speed");
@@ -153,7 +164,124 @@ static void test_power_cut_after_the_start(void **state)
     assert_true(run_about(run)->rebuilt);
     assert_int_equal(stage_count(run, CHANNEL_SEA_TEMPERATURE), 50);
     assert_true(stage_count(run, CHANNEL_ENGINE_SPEED) >= 2);
+    assert_true(events_of(run, "input_away", words) >=
+                1); /* it has not come back: there is no gap */
+    assert_memory_equal(words, "plotter: ", 9);
     run_close(run);
+}
+
+/* --- what goes wrong before a run */
+
+/* A gateway that gets power some time after the logger, and with the engine: its run begins with the
+ * engine and not with the gateway's absence. */
+static void test_gateway_comes_late(void **state)
+{
+    (void)state;
+    char tcp[64];
+    make_folder("late");
+    unsigned port = stage_free_port(SOCK_STREAM);
+    snprintf(tcp, sizeof tcp, "tcp:127.0.0.1:%u", port);
+    struct program logger =
+        start_logger("--input", tcp, "--directory", folder, "--unattended", "--set",
+                     "logger.before_start=0.5", "--set", "logger.reopen_longest=0.5");
+    stage_until_said(&logger, "tried again until it works");
+    naps(120);
+    int listener = stage_listen(port);
+    int fd = accept(listener, NULL, NULL);
+    for (int i = 0; i < PATIENCE_S * 20 && !strstr(stage_said(&logger), "heard: engine 0, Engine");
+         i++) {
+        text.length = 0;
+        stage_add_sentence(&text, "IIRPM,E,0,800.0,,A");
+        assert_int_equal(write(fd, text.bytes, text.length), text.length);
+        naps(5);
+    }
+    stage_stop(logger, SIGTERM, 0);
+    close(fd);
+    close(listener);
+    struct run *run = stage_open_run(stage_find(folder, ".h5"));
+    const struct run_gap *gaps;
+    size_t count;
+    assert_int_equal(run_gaps(run, &gaps, &count, NULL), STATUS_OK);
+    assert_int_equal(count, 1);
+    assert_true(gaps[0].from >= 0 && gaps[0].to <= 0.51);
+    run_close(run);
+}
+
+/* What people told of the next run, and that it shall begin, holds until there is one. */
+static void test_start_that_fails(void **state)
+{
+    (void)state;
+    unsigned port;
+    char aside[320], socket_path[300], words[256];
+    make_folder("fails");
+    snprintf(aside, sizeof aside, "%s.aside", folder);
+    snprintf(socket_path, sizeof socket_path, "%s", stage_path("fails.socket"));
+    struct program logger = start_waiting(&port, "--socket", socket_path);
+    assert_int_equal(rename(folder, aside), 0);
+    stage_write(folder, "x", 1);
+    stage_expect(start_logger("--socket", socket_path, "purpose", "before"), 0);
+    stage_expect(start_logger("--socket", socket_path, "note", "sea_state=slight"), 0);
+    stage_expect_words(start_logger("--socket", socket_path, "start"), 0, "a run begins");
+    stage_until_said(&logger, "it is not a folder");
+    assert_int_equal(unlink(folder), 0);
+    assert_int_equal(rename(aside, folder), 0);
+    stage_until_said(&logger, "recording to");
+    send_engine(port, 800);
+    stage_until_said(&logger, "heard: engine 0, Engine speed");
+    stage_stop(logger, SIGTERM, 0);
+    struct run *run = stage_open_run(stage_find(folder, ".h5"));
+    assert_string_equal(facts_get(run_facts(run), FACT_RUN, 0, "purpose"), "before service");
+    assert_string_equal(facts_get(run_facts(run), FACT_RUN, 0, "sea_state"), "slight");
+    assert_int_equal(events_of(run, "fact", words), 0);
+    assert_int_equal(events_of(run, "run_begun", words), 1);
+    assert_string_equal(words, "by hand");
+    run_close(run);
+}
+
+static double mib_free(const char *path)
+{
+    struct statvfs space;
+    assert_int_equal(statvfs(path, &space), 0);
+    return (double)space.f_bavail * (double)space.f_frsize / 1048576;
+}
+
+/* Where space is lacking, another folder can be named without a new start. */
+static void test_other_folder_when_full(void **state)
+{
+    (void)state;
+    char there[] = "/dev/shm/searun-unattended-XXXXXX", ini[900], udp[64];
+    if (access("/dev/shm", W_OK) != 0 || !mkdtemp(there)) {
+        print_message("skipped: there is no second file system here\n");
+        skip();
+    }
+    make_folder("full");
+    bool here_less = mib_free(folder) < mib_free(there);
+    double less = here_less ? mib_free(folder) : mib_free(there),
+           more = here_less ? mib_free(there) : mib_free(folder);
+    if (more < 1.05 * less + 100) {
+        rmdir(there);
+        print_message("skipped: both file systems here have much the same space\n");
+        skip();
+    }
+    const char *roomy = here_less ? there : folder, *path = stage_path("full.ini");
+    snprintf(ini, sizeof ini, "[logger]\ndirectory = %s\nreserve = %.0f\nsocket = %s\n",
+             here_less ? folder : there, 1.05 * less + 10, stage_path("full.socket"));
+    stage_write(path, ini, strlen(ini));
+    unsigned port = stage_free_port(SOCK_DGRAM);
+    snprintf(udp, sizeof udp, "udp:%u", port);
+    struct program logger = start_logger("--config", path, "--input", udp, "--unattended");
+    stage_until_said(&logger, ": open");
+    turn_engine(&logger, port, "nothing is recorded: ");
+    snprintf(ini, sizeof ini, "[logger]\ndirectory = %s\nreserve = %.0f\n", roomy,
+             1.05 * less + 10);
+    stage_write(path, ini, strlen(ini));
+    kill(logger.pid, SIGHUP);
+    turn_engine(&logger, port, "recording to");
+    turn_engine(&logger, port, "heard: engine 0, Engine speed");
+    stage_stop(logger, SIGTERM, 0);
+    assert_non_null(stage_find(roomy, ".h5"));
+    unlink(stage_find(roomy, ".h5"));
+    rmdir(there);
 }
 
 static void test_by_hand(void **state)
@@ -321,6 +449,9 @@ int main(void)
         cmocka_unit_test(test_with_the_engine),
         cmocka_unit_test(test_split),
         cmocka_unit_test(test_power_cut_after_the_start),
+        cmocka_unit_test(test_gateway_comes_late),
+        cmocka_unit_test(test_start_that_fails),
+        cmocka_unit_test(test_other_folder_when_full),
         cmocka_unit_test(test_by_hand),
         cmocka_unit_test(test_refused),
         cmocka_unit_test(test_reload),
