@@ -113,8 +113,9 @@ void inlet_step(struct inlet *inlet, const struct moment *now, bool ready, struc
 /* When to step again even if the descriptor is silent; INT64_MAX never. */
 int64_t inlet_deadline(const struct inlet *inlet, int64_t now);
 
-/* Tells the intake, as an event, that the input is away, if it is; inlet_step does so when it has just
- * become so. How long it was away is told as a gap when that is known, which a power cut may prevent. */
+/* Tells the intake, as an event, that the input is away, if it is; inlet_step does so when it has
+ * just become so. How long it was away is told as a gap when that is known, which a power cut may
+ * prevent. */
 void inlet_tell_away(const struct inlet *inlet, int64_t at, struct intake *intake);
 
 /* A run ends while inputs go on: tells the intake if the input is away. */

@@ -103,6 +103,8 @@ static int64_t attend(struct logger *it, const struct turn *turn)
     tick(it, now);
     if (it->control && (turn->call[CALL_CONTROL] || now >= it->control_at))
         it->control_at = control_step(it->control, now);
+    if (turn->call[CALL_CONTROL]) /* what was asked for is done at once */
+        due = now;
     due = it->tick_at < due ? it->tick_at : due;
     due = it->control && it->control_at < due ? it->control_at : due;
     return it->until < due ? it->until : due;

@@ -90,6 +90,7 @@ static enum status answer_stop(struct logger *it, unsigned uid, FILE *reply,
     char why[64];
     if (!it->run && it->asked_start) {
         it->asked_start = false;
+        it->begun_by = NULL;
         fprintf(reply, "the run that was asked for does not begin\n");
         return STATUS_OK;
     }

@@ -16,8 +16,8 @@ struct voice {
     int fd;
     enum say_level least; /* less important words are not said */
     bool levels; /* a log listens, not a person: levels as in sd-daemon(3), "<4>", no name */
-    /* Not NULL: whoever speaks has no time to wait for a terminal that was stopped (Ctrl-S) or a log that
-     * nobody reads. What finds no room is counted here, and its number said when there is. */
+    /* Not NULL: whoever speaks has no time to wait for a terminal that was stopped (Ctrl-S), or for
+     * a log that nobody reads. What finds no room is counted here; how much is said later. */
     atomic_uint *unsaid;
 };
 

@@ -226,8 +226,8 @@ static void test_unplugged_and_back(void **state)
     assert_non_null(strstr(tape.text, "unplugged"));
 }
 
-/* A driver that stays open while its line is down: looked at without a pause and never closed, so that
- * nothing is missed when it comes up. Said like any other failure, and again only now and then. */
+/* A driver that stays open while its line is down: looked at without a pause and never closed, so
+ * that nothing is missed when it comes up. Said like any other failure, again only now and then. */
 static void test_line_down_and_up(void **state)
 {
     (void)state;

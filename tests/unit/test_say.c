@@ -72,8 +72,8 @@ static void test_journal_is_noticed(void **state)
     close(ends[1]);
 }
 
-/* A logger at work does not wait for a terminal that nobody reads: the recording goes on, and what was
- * not shown is counted. */
+/* A logger at work does not wait for a terminal that nobody reads: the recording goes on, and what
+ * was not shown is counted. */
 static void test_nobody_reads(void **state)
 {
     (void)state;

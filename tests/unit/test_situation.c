@@ -152,7 +152,7 @@ static void test_values(void **state)
     live_tick(&live, 100 * S);
     expect(
         "84.9 \xC2\xB0"
-        "C       0.2 s   4.9 /s"); /* 49 intervals of 0.2 s in 10 s: what was before does not count */
+        "C       0.2 s   4.9 /s"); /* 49 intervals of 0.2 s in 10 s; not what was before */
     live_tick(&live, 102 * S);     /* too soon for another count */
     expect("4.9 /s");
     live_tick(&live, 105 * S);

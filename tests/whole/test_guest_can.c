@@ -481,8 +481,8 @@ static long longest_gap_ms(struct run *opened)
     return lround(longest * 1000);
 }
 
-/* Taken down and up, again and again: whatever the system took is recorded, once and in order, and the
- * logger holds no more in the end. On a slow emulator two rounds may fall into one look. */
+/* Taken down and up, again and again: whatever the system took is recorded, once and in order, and
+ * the logger holds no more in the end. On a slow emulator two rounds may fall into one look. */
 static void going_down_and_up_costs_nothing(void **state)
 {
     NEEDS_GUEST;

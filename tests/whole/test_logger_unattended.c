@@ -172,8 +172,8 @@ static void test_power_cut_after_the_start(void **state)
 
 /* --- what goes wrong before a run */
 
-/* A gateway that gets power some time after the logger, and with the engine: its run begins with the
- * engine and not with the gateway's absence. */
+/* A gateway that gets power some time after the logger, and with the engine: its run begins with
+ * the engine and not with the gateway's absence. */
 static void test_gateway_comes_late(void **state)
 {
     (void)state;
@@ -228,7 +228,18 @@ static void test_start_that_fails(void **state)
     stage_until_said(&logger, "recording to");
     send_engine(port, 800);
     stage_until_said(&logger, "heard: engine 0, Engine speed");
-    stage_stop(logger, SIGTERM, 0);
+    stage_expect_words(start_logger("--socket", socket_path, "stop"), 0, "the run ends");
+    until_runs(&logger, 1);
+    naps(50); /* the journal goes after the file is there */
+    assert_int_equal(rename(folder, aside), 0);
+    stage_write(folder, "x", 1);
+    stage_expect_words(start_logger("--socket", socket_path, "start"), 0, "a run begins");
+    naps(20);
+    stage_expect_words(start_logger("--socket", socket_path, "stop"), 0, "does not begin");
+    stage_expect_words(start_logger("--socket", socket_path, "stop"), 2, "no run");
+    assert_int_equal(unlink(folder), 0);
+    assert_int_equal(rename(aside, folder), 0);
+    stage_stop(logger, SIGTERM, 1); /* the last one could not be opened */
     struct run *run = stage_open_run(stage_find(folder, ".h5"));
     assert_string_equal(facts_get(run_facts(run), FACT_RUN, 0, "purpose"), "before service");
     assert_string_equal(facts_get(run_facts(run), FACT_RUN, 0, "sea_state"), "slight");
