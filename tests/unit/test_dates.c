@@ -332,8 +332,8 @@ static void test_ever_new_names(void **state)
     expect_gnss(&dates, 60 * S, "RMC of GP, stated 100 times");
 }
 
-/* On its own input a source that was heard enough keeps its place, and names that come and go do not
- * keep it out. */
+/* On its own input a source that was heard enough keeps its place, and names that come and go do
+ * not keep it out. */
 static void test_new_names_on_the_same_input(void **state)
 {
     (void)state;
