@@ -67,8 +67,8 @@ enum status run_write_open(const struct run_start *start, struct run_writer **ou
 /* Values of one origin at one instant. Instants of one origin may go back (gateways do that): they
  * are stored as they come and counted by the reader's check. Instants are kept to the microsecond.
  * A value beyond int32 steps is not kept and counted as out of range. A file holds STREAMS_MAX
- * origins; readings of further ones are not kept and counted (REASON_NOT_KEPT), their raw messages
- * are. */
+ * origins and 2^27 rows of each (15 days at 100 a second); further readings are not kept and
+ * counted (REASON_NOT_KEPT), their raw messages are kept. */
 enum status run_write_readings(struct run_writer *run, int64_t at, const struct origin *origin,
                                const struct value *values, size_t count);
 

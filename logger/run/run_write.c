@@ -51,6 +51,7 @@ static struct run_writer *new_writer(const struct run_start *start)
     if (!run)
         return NULL;
     run->file = -1;
+    run->rows_most = ROWS_SERIES_MAX;
     run->path = strdup(start->path);
     if (asprintf(&run->part, "%s.part", start->path) < 0)
         run->part = NULL;
@@ -209,6 +210,10 @@ enum status run_write_readings(struct run_writer *run, int64_t at, const struct 
     if (*slot == 0 && add_stream(run, origin, slot) != STATUS_OK)
         return run->failed;
     struct stream_out *stream = run->streams[*slot - 1];
+    if (table_out_rows(&stream->table) >= run->rows_most) { /* no reader would take more */
+        count_own(run, origin->input, REASON_NOT_KEPT, at, count);
+        return STATUS_OK;
+    }
     if (begin_fields(run, stream, values, count) != STATUS_OK)
         return run->failed;
     if (table_out_reserve(&stream->table, 1) != STATUS_OK)

@@ -34,6 +34,7 @@ struct run_writer {
     size_t stream_count;
     struct stream_out *streams[STREAMS_MAX];
     uint16_t slots[SLOT_COUNT]; /* number of the stream + 1 */
+    uint64_t rows_most;         /* of a stream: ROWS_SERIES_MAX; tests set less */
 
     struct table_out events, gaps, clock;
 };

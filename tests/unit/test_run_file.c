@@ -451,6 +451,40 @@ static void too_many_origins_are_counted(void **state)
     unlink(path);
 }
 
+/* A stream that is as long as a reader takes: what comes then is counted, a channel that is new
+ * then too, and the file is as good as any. The bound is set low here, to a row behind a chunk. */
+static void too_many_rows_are_counted(void **state)
+{
+    (void)state;
+    const uint64_t most = CHUNK_MEASUREMENTS + 1;
+    const char *path = in_folder("long.h5");
+    struct run_writer *writer = begin(path);
+    struct origin fast = make_origin(PROTOCOL_NMEA0183, PLACE_ENGINE, 0, "RPM", "II", "");
+    struct origin slow = make_origin(PROTOCOL_NMEA0183, PLACE_VESSEL, 0, "MTW", "II", "");
+    assert_int_equal(writer->rows_most, ROWS_SERIES_MAX);
+    writer->rows_most = most;
+    for (uint64_t i = 0; i < most + 7; i++)
+        put_value(writer, (int64_t)i * NS_PER_MS, &fast, CHANNEL_ENGINE_SPEED, (double)i);
+    put_value(writer, 9 * NS_PER_S, &fast, CHANNEL_COOLANT_TEMPERATURE, 80);
+    put_value(writer, 9 * NS_PER_S, &slow, CHANNEL_SEA_TEMPERATURE, 15);
+    finish(writer, 10 * NS_PER_S, NULL);
+    struct run *run = open_run(path);
+    const struct tally_line *line = &run_tally(run, 0)->line[REASON_NOT_KEPT];
+    assert_int_equal(line->count, 8);
+    assert_int_equal(line->first, (int64_t)most * NS_PER_MS);
+    assert_int_equal(line->last, 9 * NS_PER_S);
+    struct series series = read_channel(run, &fast, CHANNEL_ENGINE_SPEED);
+    assert_int_equal(series.count, most);
+    assert_float_equal(series.value[most - 1], (double)(most - 1), 0);
+    series_free(&series);
+    series = read_channel(run, &slow, CHANNEL_SEA_TEMPERATURE);
+    assert_int_equal(series.count, 1);
+    series_free(&series);
+    assert_int_equal(check_run(run).worst, 0);
+    run_close(run);
+    unlink(path);
+}
+
 /* A decoder must not give such text; if one does, the run is not lost by it. */
 static void strange_text_in_an_origin_does_no_harm(void **state)
 {
@@ -1043,6 +1077,7 @@ int main(void)
         cmocka_unit_test(the_input_stands_in_the_name_where_there_are_several),
         cmocka_unit_test(the_longest_names_fit),
         cmocka_unit_test(too_many_origins_are_counted),
+        cmocka_unit_test(too_many_rows_are_counted),
         cmocka_unit_test(strange_text_in_an_origin_does_no_harm),
         cmocka_unit_test(facts_come_back_whatever_they_say),
         cmocka_unit_test(the_head_says_what_run_it_is),
