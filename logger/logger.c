@@ -10,6 +10,7 @@
 
 #define BACKLOG_SIZE ((size_t)16 * 1024 * 1024) /* 300 s and more of a bus with 1000 frames/s */
 #define TICK_NS NS_PER_S
+#define FINISH_NS (3600 * NS_PER_S) /* for the watchdog; stopping has a limit of its own */
 #define STALL_LONGEST_MS (300 * 1000) /* a thread that has not moved for so long is stuck */
 
 bool logger_is_unattended(const struct logger *it)
@@ -213,6 +214,8 @@ static void finish(struct logger *it)
 {
     int64_t at = end_of_all(it);
     notify_say(&it->notify, "STOPPING=1\nSTATUS=finishing");
+    if (it->notify.watchdog_ns > 0) /* nothing is fed while the end is awaited */
+        notify_say(&it->notify, "WATCHDOG_USEC=%lld", (long long)(FINISH_NS / NS_PER_US));
     for (size_t i = 0; i < it->inlet_count; i++)
         inlet_finish(&it->inlets[i], at, it->front);
     logger_finish_runs(it, at);

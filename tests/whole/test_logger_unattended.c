@@ -422,6 +422,7 @@ static void test_service_manager(void **state)
     stage_until_said(&logger, "<4>warning: there is no configuration file to read again");
     kill(logger.pid, SIGTERM);
     until_told(fd, "STOPPING=1");
+    until_told(fd, "WATCHDOG_USEC=3600000000");
     stage_expect_words(logger, 0, "<6>recorded ");
     assert_null(strstr(stage_said(&logger), "searun-logger: "));
     close(fd);
