@@ -48,6 +48,16 @@ static void data(struct text *out, const struct chart_view *view)
         rows(out, view, &view->answer->engines[i]);
 }
 
+/* The panels are low, lower still where page 1 is full: few numbers stand beside them. */
+static double tic_step(double span)
+{
+    static const double steps[] = {1, 2, 5, 10, 20, 50};
+    size_t i = 0;
+    while (i + 1 < sizeof steps / sizeof *steps && span > 5 * steps[i])
+        i++;
+    return steps[i];
+}
+
 static void ranges(struct text *out, const struct chart_view *view)
 {
     double low = NAN, high = NAN, slow = NAN, fast = NAN;
@@ -60,8 +70,10 @@ static void ranges(struct text *out, const struct chart_view *view)
         }
     }
     script_range(out, "x", slow, fast, 0.08, 400);
-    script_range(out, "y", unit_shown(low, UNIT_DEGC, view->style->units),
-                 unit_shown(high, UNIT_DEGC, view->style->units), 0.06, 5);
+    low = unit_shown(low, UNIT_DEGC, view->style->units);
+    high = unit_shown(high, UNIT_DEGC, view->style->units);
+    script_range(out, "y", low, high, 0.06, 5);
+    text_addf(out, "  set ytics %g\n", tic_step(high - low));
 }
 
 static void line(struct text *out, const struct engine_answer *engine, size_t index, enum side side)
@@ -116,7 +128,7 @@ static void script(struct text *out, const struct chart_view *view)
     panel(out, view, SIDE_BEFORE);
     text_add(out, "  do for [i=81:99] { unset label i }\n  unset ylabel; set format y ''\n");
     panel(out, view, SIDE_AFTER);
-    text_add(out, "  unset multiplot; set format y; unset label 1\n");
+    text_add(out, "  unset multiplot; set format y; set ytics autofreq; unset label 1\n");
 }
 
 static void subtitle(struct text *out, const struct chart_view *view)

@@ -70,11 +70,11 @@ static void say(struct prose *prose, const char *format, ...)
     va_end(arguments);
 }
 
-/* What an interval is: ": 95 of 100 such ranges hold the true change". */
+/* What an interval is: ": 95 of 100 such ranges hold the truth". */
 static struct word range_words(const struct style *style, double level)
 {
     bool whole = fabs(100 * level - round(100 * level)) < 0.005;
-    return word_of(": %s of 100 such ranges hold the true change",
+    return word_of(": %s of 100 such ranges hold the truth",
                    word_number(style, 100 * level, whole ? 0 : 2).s);
 }
 
@@ -201,7 +201,7 @@ static void say_drift(struct prose *prose, const struct engine_answer *engine,
         return;
     double rate = fabs(worst->coolant_slope) * 60;
     say(prose,
-        " In one hold %s the coolant was still %s by %s a minute; its end temperature is "
+        " In one hold %s the coolant was still %s by %s a minute; its end value is "
         "calculated.",
         worst->side == SIDE_BEFORE ? "before" : "after",
         worst->coolant_slope > 0 ? "rising" : "falling",

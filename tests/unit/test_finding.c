@@ -63,7 +63,7 @@ static void an_interval_is_explained_on_request(void **state)
     char words[1400];
     start(&made);
     assert_true(finding_sentence(made.engine, 0.95, 18.1, &si, true, words, sizeof words));
-    has(words, "K: 95 of 100 such ranges hold the true change). With the thermostat");
+    has(words, "K: 95 of 100 such ranges hold the truth). With the thermostat");
     assert_true(finding_sentence(made.engine, 0.9975, 18.1, &si, true, words, sizeof words));
     has(words, "K: 99.75 of 100");
     hasnt(made.engine->sentence, "such ranges");

@@ -318,7 +318,7 @@ static void the_method_names_its_numbers(void **state)
 static void the_interval_is_explained_once(void **state)
 {
     (void)state;
-    static const char words[] = "95 of 100 such ranges hold the true change";
+    static const char words[] = "95 of 100 such ranges hold the truth";
     for (int engines = 1; engines <= 2; engines++) {
         struct made made = {0};
         made_answer(&made.answer, engines);

@@ -123,6 +123,7 @@ static void first_page_of_a_twin_tells_all(void **state)
     stage_record("sisters-after", "after", "twin-after.h5");
     stage_expect(
         start_line("$ANALYZE compare --before twin-before.h5 --after twin-after.h5 --paper letter "
+                   "--units us "
                    "--output twin --quiet; pdftotext -l 1 twin/report.pdf - | tr '\\n' ' ' > one; "
                    "for words in 'Engine port: Coolant temperature lowered' "
                    "'Engine starboard: No change shown' 'Run before' 'Run after' "
