@@ -473,15 +473,17 @@ static enum status find_head(struct journal_reader *reader, const char *name,
             return complain(complaint, status, "no memory left to read %s", name);
     }
     if (!is_head)
-        return complain(complaint, STATUS_BAD_DATA,
-                        "%s holds no sound head of a journal; %s. Nothing can be made of it", name,
-                        reader->count.sound > 0 ? "it holds other blocks"
-                        : reader->base + reader->have == 0
-                            ? "it is empty"
-                            : "it is torn at its very beginning, or no journal");
-    if (version > JOURNAL_VERSION)
         return complain(
             complaint, STATUS_BAD_DATA,
+            "%s has no sound beginning that says what it is of (%s), so its run file cannot be "
+            "made again; searun-logger --replay makes a run of the messages in it that are whole",
+            name,
+            reader->count.sound > 0            ? "other parts of it are sound"
+            : reader->base + reader->have == 0 ? "it is empty"
+                                               : "it is torn there, or is no journal");
+    if (version > JOURNAL_VERSION)
+        return complain(
+            complaint, STATUS_NO_TOOL,
             "%s was written by a newer program (%s, journal version %lld; this one reads "
             "up to %d); use that one",
             name, reader->head.software, (long long)version, JOURNAL_VERSION);

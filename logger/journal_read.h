@@ -66,8 +66,8 @@ struct journal_item {
 struct journal_reader;
 
 /* STATUS_NOT_FOUND, STATUS_IO, STATUS_MEMORY; STATUS_BAD_DATA if no sound block has a head, with
- * words that say what is there instead. The file may be growing: what is not there yet is not
- * seen. */
+ * words that say what is there instead; STATUS_NO_TOOL if a newer program wrote it. The file may be
+ * growing: what is not there yet is not seen. */
 enum status journal_open(const char *path, struct journal_reader **out,
                          struct complaint *complaint);
 /* The same for an open, seekable descriptor, which is taken over even on failure. */

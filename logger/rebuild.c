@@ -24,6 +24,9 @@
 #include "writer.h"
 
 #define RING_SIZE ((size_t)4 << 20)
+#define PART_ROOM (PATH_ROOM + 8)
+#define ASIDE_ROOM (PATH_ROOM + 32)
+#define ASIDE_TRIED 100
 
 /* Everything that a run needs while it is made again. */
 struct rebuild {
@@ -33,6 +36,7 @@ struct rebuild {
     struct journal_reader *reader;
     const struct journal_head *head;
     char path[PATH_ROOM]; /* of the run file */
+    char part[PART_ROOM]; /* what the run that was cut off had begun; "": not ours to drop */
     struct config config; /* as it was when the run was recorded */
     struct transducer_map map;
     struct dates dates;
@@ -59,6 +63,17 @@ static bool ends_with(const char *text, const char *ending)
     return length > tail && strcmp(text + length - tail, ending) == 0;
 }
 
+/* The run file that a journal of this name belongs to. */
+static bool run_of_name(const char *journal, char *to, size_t room)
+{
+    size_t stem = strlen(journal);
+    if (ends_with(journal, JOURNAL_KEPT_SUFFIX))
+        stem -= strlen(JOURNAL_KEPT_SUFFIX);
+    else if (ends_with(journal, JOURNAL_SUFFIX))
+        stem -= strlen(JOURNAL_SUFFIX);
+    return snprintf(to, room, "%.*s.h5", (int)stem, journal) < (int)room;
+}
+
 /* The run file that the journal at this path belongs to: the name in its head, if that one's
  * journal is called so, else the name of the journal itself (it may have been renamed). */
 static bool run_of_journal(const struct rebuild *it, char *to, size_t room)
@@ -74,12 +89,12 @@ static bool run_of_journal(const struct rebuild *it, char *to, size_t room)
     if (*name && !strchr(name, '/') && length < (int)room &&
         journal_path(journal, sizeof journal, to) && strcmp(journal, path) == 0)
         return true;
-    size_t stem = strlen(path);
-    if (ends_with(path, JOURNAL_KEPT_SUFFIX))
-        stem -= strlen(JOURNAL_KEPT_SUFFIX);
-    else if (ends_with(path, JOURNAL_SUFFIX))
-        stem -= strlen(JOURNAL_SUFFIX);
-    return snprintf(to, room, "%.*s.h5", (int)stem, path) < (int)room;
+    return run_of_name(path, to, room);
+}
+
+static void name_part(char *to, size_t room, const char *run)
+{
+    snprintf(to, room, "%s.part", run);
 }
 
 /* Whether the run file at that path is sound and was made of this very run. */
@@ -100,6 +115,8 @@ static enum status name_output(struct rebuild *it, struct complaint *complaint)
                      : run_of_journal(it, it->path, sizeof it->path);
     if (!named)
         return complain(complaint, STATUS_BAD_USAGE, "the name of the run file is too long");
+    if (!it->order->output)
+        name_part(it->part, sizeof it->part, it->path);
     if (access(it->path, F_OK) != 0)
         return STATUS_OK;
     it->finished = is_finished(it);
@@ -115,10 +132,18 @@ static enum status name_output(struct rebuild *it, struct complaint *complaint)
  * claimed. */
 static void drop_part(const struct rebuild *it)
 {
-    char part[PATH_ROOM + 8];
-    snprintf(part, sizeof part, "%s.part", it->path);
-    if (!it->order->output)
-        unlink(part);
+    if (it->part[0])
+        unlink(it->part);
+}
+
+/* The same before the run is made, where it stands in the way. Where another run has taken the name
+ * it stays until then. */
+static void make_way(const struct rebuild *it)
+{
+    char own[PART_ROOM];
+    name_part(own, sizeof own, it->path);
+    if (strcmp(own, it->part) == 0)
+        drop_part(it);
 }
 
 /* --- beginning */
@@ -166,7 +191,7 @@ static enum status begin(struct rebuild *it, struct complaint *complaint)
     status = name_output(it, complaint);
     if (status != STATUS_OK)
         return status;
-    drop_part(it);
+    make_way(it);
     configure(it);
     if (config_transducers(&it->config, &it->map) != STATUS_OK ||
         watch_new(&nobody, &it->config.facts, it->head->inputs, false, &it->watch) != STATUS_OK)
@@ -428,20 +453,44 @@ static void clean_up(struct rebuild *it)
     free(it);
 }
 
-/* Nothing sound is in it: out of the way, but not lost. */
+/* Gives it the name PATH.damaged, or one with a number. */
+static bool move_aside(const char *path, char aside[ASIDE_ROOM], const struct voice *voice)
+{
+    snprintf(aside, ASIDE_ROOM, "%s.damaged", path);
+    for (int number = 2; access(aside, F_OK) == 0 && number < ASIDE_TRIED; number++)
+        snprintf(aside, ASIDE_ROOM, "%s.damaged-%d", path, number);
+    if (renameat2(AT_FDCWD, path, AT_FDCWD, aside, RENAME_NOREPLACE) == 0 ||
+        (errno == EINVAL && access(aside, F_OK) != 0 && rename(path, aside) == 0))
+        return true;
+    say(voice, SAY_WARNING, "%s cannot be renamed to %s: %s", path, aside, strerror(errno));
+    return false;
+}
+
+/* No run file can be made of it: out of the way, but not lost, and neither is what had been written
+ * of its run file: there is nothing else. */
 static void set_aside(const char *path, const struct complaint *complaint,
                       const struct voice *voice)
 {
-    char aside[PATH_ROOM + 16];
+    char aside[ASIDE_ROOM], run[PATH_ROOM], part[PART_ROOM] = "";
     struct stat about;
+    if (run_of_name(path, run, sizeof run))
+        name_part(part, sizeof part, run);
     if (stat(path, &about) == 0 && about.st_size == 0) { /* cut off before its first byte */
+        unlink(part);
         unlink(path);
         return;
     }
-    snprintf(aside, sizeof aside, "%s.damaged", path);
     say(voice, SAY_WARNING, "%s", complaint->text);
-    if (rename(path, aside) == 0)
-        say(voice, SAY_NOTE, "it is called %s now", aside);
+    if (move_aside(path, aside, voice))
+        say(voice, SAY_NOTE,
+            "it is kept as %s: searun-logger --replay %s --output NEW.h5 makes a run of what is "
+            "left in it; if nothing is, it may be removed",
+            aside, aside);
+    if (access(part, F_OK) == 0 && move_aside(part, aside, voice))
+        say(voice, SAY_NOTE,
+            "what had been written of its run file is kept as %s: searun-analyze check %s tells "
+            "whether it can be read; if not, it may be removed",
+            aside, aside);
 }
 
 static enum status make_run(struct rebuild *it, struct complaint *complaint)
@@ -461,6 +510,7 @@ static enum status make_run(struct rebuild *it, struct complaint *complaint)
     if (status != STATUS_OK)
         return status;
     say_made(it);
+    drop_part(it);
     put_away_made(it);
     rename_run(it);
     return STATUS_OK;
@@ -476,8 +526,10 @@ static enum status try_rebuild(const struct rebuild_order *order, const struct v
     it->voice = voice;
     it->claim.fd = -1;
     enum status status = make_run(it, complaint);
-    if (it->finished && order->sweep) /* only the removal of the journal was cut off */
+    if (it->finished && order->sweep) { /* only the removal of the journal was cut off */
+        drop_part(it);
         put_away(it, order->keep);
+    }
     if (status == STATUS_BAD_DATA && order->sweep && !it->writer)
         set_aside(order->journal, complaint, voice);
     clean_up(it);

@@ -22,8 +22,9 @@ struct rebuild_order {
 enum status rebuild_run(const struct rebuild_order *order, const struct voice *voice);
 
 /* Does so with every journal in the folder that was cut off and that no other program has, as long
- * as more than `reserve` bytes stay free. Journals of runs whose file is there go; those in which
- * nothing sound is left are renamed to .journal.damaged. */
+ * as more than `reserve` bytes stay free. Journals of runs whose file is there go; those that no
+ * run file can be made of are renamed to .journal.damaged, and what there is of their run file to
+ * .h5.part.damaged. */
 void rebuild_folder(const char *folder, bool keep, uint64_t reserve, const _Atomic bool *stop,
                     const struct voice *voice);
 

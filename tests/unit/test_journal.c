@@ -494,8 +494,8 @@ static void test_not_journals(void **state)
         const char *bytes, *words;
     } rows[] = {
         {"", "it is empty"},
-        {"# searun capture 1 start=1795601700000000 clock=system\n", "torn at its very beginning"},
-        {"\x89HDF\r\n\x1a\n", "or no journal"},
+        {"# searun capture 1 start=1795601700000000 clock=system\n", "it is torn there"},
+        {"\x89HDF\r\n\x1a\n", "or is no journal"},
     };
     struct journal_reader *reader = NULL;
     for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {

@@ -8,9 +8,11 @@
 
 #include "../../logger/capture.h"
 #include "../../logger/config.h"
+#include "../../logger/crc32c.h"
 #include "../../logger/intake.h"
 #include "../../logger/journal.h"
 #include "../../logger/journal_read.h"
+#include "../../logger/journal_text.h"
 #include "../../logger/rebuild.h"
 
 #define START INT64_C(1795601700000000) /* 2026-11-25 10:15:00 UTC */
@@ -520,6 +522,115 @@ static void test_folder(void **state)
         remove_run(names[i]);
 }
 
+/* --- what is left beside a journal */
+
+/* Sweeps, and what was said; to be freed. */
+static char *sweep_aloud(void)
+{
+    const struct voice voice = {
+        .fd = open(stage_path("words"), O_WRONLY | O_CREAT | O_TRUNC | O_CLOEXEC, 0600),
+        .least = SAY_NOTE};
+    assert_true(voice.fd >= 0);
+    rebuild_folder(stage_folder, false, 0, NULL, &voice);
+    close(voice.fd);
+    char *words = stage_read(stage_path("words"));
+    unlink(stage_path("words"));
+    return words;
+}
+
+static void expect_words(const char *words, const char *form, const char *path)
+{
+    char wanted[1200];
+    snprintf(wanted, sizeof wanted, "%s%s", form, path);
+    if (!strstr(words, wanted))
+        fail_msg("\"%s\" does not say \"%s\"", words, wanted);
+}
+
+/* Of no use once the run is there, under whatever name. */
+static void test_part_of_a_run_that_is_there(void **state)
+{
+    (void)state;
+    write_run("done.h5", 5);
+    stage_write(stage_path("done.h5.part"), "of no use", 9);
+    write_run("taken.h5", 4);
+    write_run("other.h5", 9);
+    assert_int_equal(rename(stage_path("other.h5"), stage_path("taken.h5")), 0);
+    unlink(stage_path("other.journal"));
+    stage_write(stage_path("taken.h5.part"), "of no use", 9);
+    stage_write(stage_path("empty.journal"), "", 0);
+    stage_write(stage_path("empty.h5.part"), "of no use", 9);
+    sweep(false);
+    assert_int_equal(count_raw(stage_path("done.h5")), 5);
+    assert_int_equal(count_raw(stage_path("taken.h5")), 9);
+    assert_int_equal(count_raw(stage_path("taken-2.h5")), 4);
+    static const char *const names[] = {"done", "taken", "taken-2", "empty"};
+    for (size_t i = 0; i < sizeof names / sizeof names[0]; i++) {
+        char part[40];
+        snprintf(part, sizeof part, "%s.h5.part", names[i]);
+        assert_false(stage_exists(stage_path(part)));
+        remove_run(names[i]);
+    }
+}
+
+/* All there is of a run is kept, and people are told where, and what they can do with it. */
+static void test_set_aside(void **state)
+{
+    (void)state;
+    static const char *const ends[] = {"", "-2"};
+    for (size_t i = 0; i < sizeof ends / sizeof ends[0]; i++) {
+        char journal[40], part[40];
+        snprintf(journal, sizeof journal, "noise.journal.damaged%s", ends[i]);
+        snprintf(part, sizeof part, "noise.h5.part.damaged%s", ends[i]);
+        stage_write(stage_path("noise.journal"), "no journal at all\n", 18);
+        stage_write(stage_path("noise.h5.part"), "all there is", 12);
+        char *words = sweep_aloud();
+        expect_words(words, "searun-logger --replay ", stage_path(journal));
+        expect_words(words, "searun-analyze check ", stage_path(part));
+        free(words);
+        assert_false(stage_exists(stage_path("noise.journal")));
+        assert_false(stage_exists(stage_path("noise.h5.part")));
+        char *kept = stage_read(stage_path(part));
+        assert_string_equal(kept, "all there is");
+        free(kept);
+    }
+    for (size_t i = 0; i < sizeof ends / sizeof ends[0]; i++) {
+        char journal[40], part[40];
+        snprintf(journal, sizeof journal, "noise.journal.damaged%s", ends[i]);
+        snprintf(part, sizeof part, "noise.h5.part.damaged%s", ends[i]);
+        assert_int_equal(unlink(stage_path(journal)), 0);
+        assert_int_equal(unlink(stage_path(part)), 0);
+    }
+}
+
+/* A journal of a newer program is not damaged: that program must find it. */
+static void test_newer_program(void **state)
+{
+    (void)state;
+    char text[512];
+    struct crc32c crc;
+    size_t length = 0;
+    crc32c_init(&crc);
+    for (unsigned number = 0; number < 2; number++) {
+        size_t begin = length;
+        length += (size_t)snprintf(text + length, sizeof text - length,
+                                   "# searun capture 1 start=1795601700000000 clock=system\n"
+                                   "# journal %d searun-logger 99.0\n",
+                                   JOURNAL_VERSION + 1);
+        const struct journal_closing closing = {
+            .number = number, .length = length - begin, .from_us = START, .until_us = START};
+        length += journal_text_closing(text + length, sizeof text - length, &closing);
+        length += journal_text_crc(text + length, sizeof text - length,
+                                   crc32c_of(&crc, text + begin, length - begin));
+    }
+    stage_write(stage_path("newer.journal"), text, length);
+    char *words = sweep_aloud();
+    expect_words(words, "newer program (searun-logger 99.0", "");
+    expect_words(words, "use that one; the journal stays", "");
+    free(words);
+    assert_true(stage_exists(stage_path("newer.journal")));
+    remove_run("newer");
+}
+
 /* Another program looks for journals to rebuild while new ones are made: it must not take one that
  * is still empty for one that was cut off, and remove it below the recording that begins. */
 static void test_swept_while_made(void **state)
@@ -586,10 +697,17 @@ static void test_no_space(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_same_as_live), cmocka_unit_test(test_date_of_the_journal),
-        cmocka_unit_test(test_cut_off),      cmocka_unit_test(test_damaged),
-        cmocka_unit_test(test_folder),       cmocka_unit_test(test_swept_while_made),
-        cmocka_unit_test(test_stopped),      cmocka_unit_test(test_no_space),
+        cmocka_unit_test(test_same_as_live),
+        cmocka_unit_test(test_date_of_the_journal),
+        cmocka_unit_test(test_cut_off),
+        cmocka_unit_test(test_damaged),
+        cmocka_unit_test(test_folder),
+        cmocka_unit_test(test_swept_while_made),
+        cmocka_unit_test(test_stopped),
+        cmocka_unit_test(test_no_space),
+        cmocka_unit_test(test_part_of_a_run_that_is_there),
+        cmocka_unit_test(test_set_aside),
+        cmocka_unit_test(test_newer_program),
     };
     return cmocka_run_group_tests(tests, stage_make, stage_remove);
 }
