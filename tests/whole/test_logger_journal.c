@@ -181,7 +181,7 @@ static void test_words(void **state)
     stage_expect_words(start_logger("--rebuild", stage_path("none.journal")), 1,
                        "No such file or directory");
     stage_expect_words(start_logger("--rebuild", stage_path("noise.journal")), 1,
-                       "torn at its very beginning, or no journal");
+                       "it is torn there, or is no journal");
     stage_expect_words(start_logger("--rebuild", stage_folder), 1, "is not a file");
     /* A name whose journal is left must be rebuilt first. */
     stage_expect_words(start_logger("--input", udp, "--output", stage_path("noise.h5")), 1,
