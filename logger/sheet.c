@@ -62,13 +62,15 @@ static bool is_ambiguous(const struct reading *it, const char *cell)
 
 /* A number, alone or with a unit of its own behind it: "160 °F" counts as that, whatever the column
  * says. */
-static bool read_cell(const char *cell, const struct tabled_column *column, double *number)
+static bool read_cell(const char *cell, struct tabled_column *column, double *number)
 {
     const struct written_unit *named = column->unit;
     if (!take_written_number(&cell, true, number)) /* a comma in a cell is a decimal one */
         return false;
-    if (*cell == '\0')
+    if (*cell == '\0') {
+        column->unit_used = true;
         return true;
+    }
     const struct written_unit *own = written_unit_find(cell, channel_get(column->channel)->unit);
     if (!own)
         return false;
@@ -324,6 +326,23 @@ static enum status name_senders(const struct reading *it)
     return STATUS_OK;
 }
 
+/* Numbers whose unit nobody named, where another one may be meant: bar or psi, gallons. */
+static void tell_assumed_units(const struct reading *it)
+{
+    char units[100];
+    for (size_t i = 0; i < it->out->column_count; i++) {
+        const struct tabled_column *column = &it->out->columns[i];
+        if (!column->unit_assumed || !column->unit_used)
+            continue;
+        written_unit_list(column->unit->unit, units, sizeof units);
+        remark(
+            it->remarks, SAY_NOTE, 0,
+            "the column \"%s\" names no unit; its numbers are taken as %s. Write the unit behind "
+            "the name, as \"%s [%s]\"; known are %s",
+            column->name, column->unit->word, column->name, column->unit->word, units);
+    }
+}
+
 static enum status check_head(const struct reading *it, size_t line)
 {
     bool dated = it->has_date;
@@ -415,6 +434,7 @@ enum status sheet_read(const char *text, size_t length, const struct remarks *re
         fill_all_held(it);
         status = name_senders(it);
         tell_assumed(it);
+        tell_assumed_units(it);
         find_start(it);
     }
     rows_close(&csv);

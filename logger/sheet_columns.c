@@ -94,21 +94,33 @@ static void tell_apart(const struct tabled *table, const char *words, enum chann
     }
 }
 
-static enum status take_unit(const struct reading *it, size_t line, const char *name,
-                             const char *unit, enum channel_id channel,
-                             const struct written_unit **found)
+/* What numbers are taken in where no unit is written. Which one a pressure or a fuel rate is in
+ * nobody can see: that is told. */
+static void assume_unit(struct tabled_column *column)
 {
-    enum unit stored = channel_get(channel)->unit;
+    enum unit stored = channel_get(column->channel)->unit;
+    if (column->channel == CHANNEL_SPEED_HELD) {
+        column->unit = written_unit_find("min", stored);
+    } else if (stored == UNIT_METRE_PER_SECOND) {
+        column->unit = written_unit_find("kn", stored);
+    } else {
+        column->unit = written_unit_of_several(stored);
+        column->unit_assumed = column->unit != NULL;
+    }
+}
+
+static enum status take_unit(const struct reading *it, size_t line, const char *name,
+                             const char *unit, struct tabled_column *column)
+{
+    enum unit stored = channel_get(column->channel)->unit;
     char units[100];
     written_unit_list(stored, units, sizeof units);
     if (unit[0] == '\0' && stored != UNIT_DEGC) {
-        *found = channel == CHANNEL_SPEED_HELD     ? written_unit_find("min", stored)
-                 : stored == UNIT_METRE_PER_SECOND ? written_unit_find("kn", stored)
-                                                   : NULL;
+        assume_unit(column);
         return STATUS_OK;
     }
-    *found = written_unit_find(unit, stored);
-    if (*found)
+    column->unit = written_unit_find(unit, stored);
+    if (column->unit)
         return STATUS_OK;
     return complain(it->complaint, STATUS_BAD_DATA,
                     "%.200s:%zu: the column \"%.40s\" does not say its unit%s; write it behind the "
@@ -135,13 +147,12 @@ static enum status add_value_column(struct reading *it, size_t line, const char 
     if (table->column_count == TABLED_COLUMNS_MAX)
         return complain(it->complaint, STATUS_BAD_DATA, "%.200s:%zu: more than %d columns",
                         it->remarks->name, line, TABLED_COLUMNS_MAX);
-    const struct written_unit *found;
-    enum status status = take_unit(it, line, name, unit, channel, &found);
+    struct tabled_column *column = &table->columns[table->column_count];
+    *column =
+        (struct tabled_column){.origin = make_origin(it, channel, engine, id), .channel = channel};
+    enum status status = take_unit(it, line, name, unit, column);
     if (status != STATUS_OK)
         return status;
-    struct tabled_column *column = &table->columns[table->column_count];
-    *column = (struct tabled_column){
-        .origin = make_origin(it, channel, engine, id), .channel = channel, .unit = found};
     snprintf(column->name, sizeof column->name, "%.*s", (int)strcspn(name, "[("), name);
     for (size_t n = strlen(column->name); n > 0 && column->name[n - 1] == ' '; n--)
         column->name[n - 1] = '\0';

@@ -32,6 +32,8 @@ struct tabled_column {
     enum channel_id channel;
     struct accuracy accuracy;
     const struct written_unit *unit; /* of what is written; NULL: the stored one */
+    bool unit_assumed;               /* a sheet names none, and another may be meant, ... */
+    bool unit_used;                  /* ... and numbers without one of their own stand there */
     char name[64];                   /* as people write it, without its unit */
     size_t readings;                 /* how many there are */
     struct left_out left_out;

@@ -193,6 +193,31 @@ static void test_units_where_they_stand(void **state)
     assert_near(cell(0, CHANNEL_SPEED_OVER_GROUND, 0), 7 * 1852 / 3600.0, 1e-9);
 }
 
+/* 1 psi is 6.894757 kPa, 1 US gallon 3.785412 L (NIST SP 811, appendix B.8). */
+static void test_units_not_written(void **state)
+{
+    (void)state;
+    read_well(HEAD "time,rpm,gauge [F],oil pressure,fuel,boost 1,load,boat speed,held,sea [C]\n"
+                   "10:05,1000,165,45,1.2,3,50,6,5,16.5\n");
+    must_tell(
+        "2 a.csv: the column \"oil pressure\" names no unit; its numbers are taken as kPa. "
+        "Write the unit behind the name, as \"oil pressure [kPa]\"; known are kPa, bar, mbar, "
+        "hPa, psi");
+    must_tell("the column \"fuel\" names no unit; its numbers are taken as L/h. Write the unit "
+              "behind the name, as \"fuel [L/h]\"; known are L/h, gal/h, gph");
+    must_tell("the column \"boost 1\" names no unit");
+    assert_null(strstr(told, "\"rpm\" names"));
+    assert_null(strstr(told, "\"load\" names"));
+    assert_null(strstr(told, "\"boat speed\" names"));
+    assert_null(strstr(told, "\"held\" names"));
+    assert_near(cell(0, CHANNEL_OIL_PRESSURE, 0), 45, 0);
+    read_well(HEAD "time,rpm,gauge [F],oil pressure [psi],fuel,sea [C]\n"
+                   "10:05,1000,165,45,1.2 gal/h,16.5\n");
+    assert_near(cell(0, CHANNEL_OIL_PRESSURE, 0), 45 * 6.894757, 1e-4);
+    assert_near(cell(0, CHANNEL_FUEL_RATE, 0), 1.2 * 3.785412, 1e-5);
+    assert_null(strstr(told, "names no unit")); /* it is written, at the number */
+}
+
 /* One warning a column says what the numbers look like. */
 static void test_wrong_units(void **state)
 {
@@ -337,6 +362,7 @@ int main(void)
         cmocka_unit_test(test_entries_left_out),
         cmocka_unit_test(test_decimal_or_thousands),
         cmocka_unit_test(test_units_where_they_stand),
+        cmocka_unit_test(test_units_not_written),
         cmocka_unit_test(test_wrong_units),
         cmocka_unit_test(test_time_goes_on),
         cmocka_unit_test(test_held_is_bounded),
