@@ -22,34 +22,59 @@ static const char *cell_of(const struct reading *it, const struct cells *row, en
     return "";
 }
 
+static bool is_nothing(const char *cell)
+{
+    return cell[0] == '\0' || strcmp(cell, "-") == 0 || strcmp(cell, "--") == 0 ||
+           strcasecmp(cell, "n/a") == 0;
+}
+
+static bool refuse_row(const struct reading *it, const struct cells *row, const char *cell,
+                       const char *kind, const char *advice)
+{
+    bool empty = is_nothing(cell);
+    tally_add(&it->out->tally, REASON_BAD_ROW, 0);
+    remark(it->remarks, SAY_WARNING, row->line, "%s%.40s%s%s: the row was not taken. %s",
+           empty ? "no " : "\"", empty ? "" : cell, empty ? "" : "\" is no ", kind, advice);
+    return false;
+}
+
+/* The day of a row stands in it, or else in a row above it, or in the head. One that cannot be read
+ * ends the one before it. */
+static void take_date(struct reading *it, const struct cells *row)
+{
+    const char *cell = cell_of(it, row, CELL_DATE);
+    if (is_nothing(cell))
+        return;
+    it->has_date = sheet_read_date(cell, &it->date);
+    it->day = 0;
+    if (it->has_date && !it->has_first_date) {
+        it->has_first_date = true;
+        it->first_date = it->date;
+    }
+}
+
 /* The instant of a row. Times go on past midnight. */
 static bool row_time(struct reading *it, const struct cells *row, int64_t *unix_us)
 {
     double seconds;
     const char *time = cell_of(it, row, CELL_TIME), *date = cell_of(it, row, CELL_DATE);
-    struct written_date day = it->date;
     const char *text = time;
+    take_date(it, row);
     if (!take_written_time(&text, &seconds) || *text != '\0')
-        return false;
-    if (date[0] != '\0' && !sheet_read_date(date, &day))
-        return false;
-    if (cell_of(it, row, CELL_DATE)[0] != '\0')
-        it->day = 0;
-    else if (seconds < it->last_time - DAY_S / 2)
+        return refuse_row(it, row, time, "time", "Write the time of day as 10:15");
+    if (!it->has_date)
+        return refuse_row(it, row, date, "date",
+                          "Write the day into this row as 2026-11-25; rows below it that have "
+                          "none are of the same day");
+    if (is_nothing(date) && seconds < it->last_time - DAY_S / 2)
         it->day++;
     if (it->day == 0 && seconds < it->last_time && seconds >= it->last_time - DAY_S / 2)
         remark(it->remarks, SAY_NOTE, row->line,
                "%s lies before the time of the row above; rows are put into the order of time",
                time);
     it->last_time = seconds;
-    *unix_us = written_unix_us(&day, seconds - it->zone + (double)it->day * DAY_S);
+    *unix_us = written_unix_us(&it->date, seconds - it->zone + (double)it->day * DAY_S);
     return true;
-}
-
-static bool is_nothing(const char *cell)
-{
-    return cell[0] == '\0' || strcmp(cell, "-") == 0 || strcmp(cell, "--") == 0 ||
-           strcasecmp(cell, "n/a") == 0;
 }
 
 /* "1,800" and "1,800 rpm": nobody can tell whether that is 1800 or 1.8. */
@@ -98,17 +123,6 @@ static void take_cell(struct reading *it, const struct cells *row, size_t i, dou
     tabled_put(it->out, values, rule->column, number, row->line);
 }
 
-static bool refuse_row(const struct reading *it, const struct cells *row)
-{
-    const char *time = cell_of(it, row, CELL_TIME);
-    tally_add(&it->out->tally, REASON_BAD_ROW, 0);
-    remark(it->remarks, SAY_WARNING, row->line,
-           "%s%.40s%s: the row was not taken. Write the time of day as 10:15 (and a date, where "
-           "there is one, as 2026-11-25)",
-           time[0] ? "\"" : "no time", time, time[0] ? "\" is no time" : "");
-    return true;
-}
-
 /* Nothing was written into it; what was planned may stand there. */
 static bool is_empty(const struct reading *it, const struct cells *row)
 {
@@ -143,10 +157,8 @@ static enum status take_row(struct reading *it, const struct cells *row)
     if (row->unclosed)
         remark(it->remarks, SAY_WARNING, row->line,
                "a quotation mark is opened here and never closed: all that follows is one row");
-    if (!row_time(it, row, &unix_us)) {
-        refuse_row(it, row);
+    if (!row_time(it, row, &unix_us))
         return STATUS_OK;
-    }
     double *values = tabled_add_row(it->out, unix_us, row->line);
     if (!values)
         return STATUS_MEMORY;
@@ -343,9 +355,11 @@ static void tell_assumed_units(const struct reading *it)
     }
 }
 
-static enum status check_head(const struct reading *it, size_t line)
+static enum status check_head(struct reading *it, size_t line)
 {
     bool dated = it->has_date;
+    it->has_first_date = it->has_date;
+    it->first_date = it->date;
     for (size_t i = 0; i < it->cell_count; i++)
         dated |= it->cells[i].kind == CELL_DATE;
     if (!dated)
@@ -405,8 +419,8 @@ static void find_start(const struct reading *it)
             int64_t since = table->rows[i].unix_us - (int64_t)(held * 1e6);
             start = since < start ? since : start;
         }
-    if (it->has_date && !isnan(it->began)) {
-        int64_t began = written_unix_us(&it->date, it->began - it->zone);
+    if (it->has_first_date && !isnan(it->began)) {
+        int64_t began = written_unix_us(&it->first_date, it->began - it->zone);
         start = began < start && start - began < (int64_t)(DAY_S * 1e6) ? began : start;
     }
     table->start_unix_us = start;

@@ -39,11 +39,14 @@ struct reading {
         char words[64];
     } said[INSTRUMENTS];
     double emissivity, emissivity_right;
-    bool has_date, has_zone;
+    bool has_zone;
+    double zone;   /* s ahead of UTC */
+    bool has_date; /* of the head, or the last one that stood in a row */
     struct written_date date;
-    double zone;  /* s ahead of UTC */
-    double began; /* s of the day; NaN */
-    double held;  /* s; NaN: not said */
+    bool has_first_date;
+    struct written_date first_date; /* the day of `began` */
+    double began;                   /* s of the day; NaN */
+    double held;                    /* s; NaN: not said */
     int engine;
     /* the table */
     size_t cell_count;

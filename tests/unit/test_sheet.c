@@ -257,6 +257,44 @@ static void test_time_goes_on(void **state)
     assert_near(cell(0, CHANNEL_ENGINE_SPEED, 0), 1400, 0);
 }
 
+/* Instants: by date -u -d. */
+static void test_column_of_dates(void **state)
+{
+    (void)state;
+    static const char names[] = "date,time,rpm,gauge [F]\n";
+    static const int64_t day = 1795564800; /* 2026-11-25 */
+    char text[400];
+    /* The last date that was read counts on, past midnight too, whatever the head says. */
+    for (int head = 0; head < 2; head++) {
+        snprintf(text, sizeof text,
+                 "%sheld,5\nengine started,23:30\n%s2026-11-25,23:55,1000,165\n,23:59,1800,170\n"
+                 "-,00:04,2200,180\n2026-11-26,00:10,2400,180\n,00:20,2400,180\n",
+                 head ? "date,2026-11-25\n" : "", names);
+        read_well(text);
+        static const int at[] = {86100, 86340, 86640, 87000, 87600};
+        for (size_t i = 0; i < 5; i++)
+            assert_int_equal(table.rows[i].unix_us / 1000000 - day, at[i]);
+        assert_int_equal(table.start_unix_us / 1000000 - day, 84600);
+        assert_null(strstr(told, "lies before"));
+    }
+    read_well("date,2026-11-25\nheld,5\ndate,time,rpm,gauge [F]\n"
+              "2026-11-27,10:05,1000,165\n,10:11,1800,170\n");
+    assert_int_equal(table.rows[1].unix_us / 1000000 - day, 2 * 86400 + 36660);
+    /* No day is made up before the first, or behind one that cannot be read. */
+    snprintf(text, sizeof text,
+             "held,5\n%s,09:55,1000,165\n2026-11-25,10:05,1800,170\n"
+             "11/5/2026,10:11,2200,180\n,10:17,2400,180\n2026-11-25,later,,\n,10:23,2500,190\n",
+             names);
+    read_well(text);
+    must_tell("1 a.csv:3: no date: the row was not taken. Write the day into this row as");
+    must_tell("1 a.csv:5: \"11/5/2026\" is no date: the row was not taken.");
+    must_tell("1 a.csv:6: no date: the row was not taken");
+    must_tell("1 a.csv:7: \"later\" is no time: the row was not taken");
+    assert_int_equal(table.tally.line[REASON_BAD_ROW].count, 4);
+    assert_int_equal(table.row_count, 2);
+    assert_int_equal(table.rows[1].unix_us / 1000000 - day, 37380);
+}
+
 static void test_held_is_bounded(void **state)
 {
     (void)state;
@@ -365,6 +403,7 @@ int main(void)
         cmocka_unit_test(test_units_not_written),
         cmocka_unit_test(test_wrong_units),
         cmocka_unit_test(test_time_goes_on),
+        cmocka_unit_test(test_column_of_dates),
         cmocka_unit_test(test_held_is_bounded),
         cmocka_unit_test(test_assumed_is_told),
         cmocka_unit_test(test_refused_whole),
