@@ -16,12 +16,19 @@
  * 18.17.4.1, the 1900 date system from its day 61 on). */
 #define SPREADSHEET_DAYS 25569.0
 
+/* The first number that was read with one of the two decimal marks. */
+struct marked {
+    size_t line; /* 0: none */
+    char text[32];
+};
+
 struct importing {
     const struct import_map *map;
     const struct remarks *remarks;
     struct tabled *out;
     struct complaint *complaint;
     bool comma;
+    struct marked with_point, with_comma;
     size_t time, date; /* cells */
     size_t cell[IMPORT_COLUMNS_MAX];
 };
@@ -100,6 +107,39 @@ static void make_columns(struct importing *it)
     it->out->column_count = it->map->count;
 }
 
+/* --- numbers */
+
+static void note_mark(struct marked *first, size_t line, const char *text)
+{
+    if (first->line > 0)
+        return;
+    first->line = line;
+    snprintf(first->text, sizeof first->text, "%.30s", text);
+}
+
+/* Where the map says that the comma is the decimal mark a point is none: it may part thousands. */
+static bool read_number(struct importing *it, size_t line, const char *text, double *out)
+{
+    bool point = strchr(text, '.') != NULL;
+    if ((point && it->map->decimal == ',') || !read_written_number(text, it->comma, out))
+        return false;
+    if (point || strchr(text, ','))
+        note_mark(point ? &it->with_point : &it->with_comma, line, text);
+    return true;
+}
+
+/* The one or the other may part thousands; both were taken as decimal marks. */
+static void tell_both_marks(const struct importing *it)
+{
+    if (it->with_point.line == 0 || it->with_comma.line == 0)
+        return;
+    remark(it->remarks, SAY_WARNING, 0,
+           "some numbers have a point (line %zu: %s) and some a comma (line %zu: %s), and both "
+           "were taken as decimal marks. If one of them parts thousands that is wrong: write "
+           "decimal = comma or decimal = point into the map, and read it again",
+           it->with_point.line, it->with_point.text, it->with_comma.line, it->with_comma.text);
+}
+
 /* --- time */
 
 /* 11/25/2026 or 25/11/2026, as the map says. */
@@ -142,11 +182,11 @@ static bool text_time(const struct importing *it, const char *time, const char *
     return true;
 }
 
-static bool number_time(const struct importing *it, const char *time, int64_t *unix_us)
+static bool number_time(struct importing *it, size_t line, const char *time, int64_t *unix_us)
 {
     const struct import_map *map = it->map;
     double number;
-    if (!read_written_number(time, it->comma, &number) || !(fabs(number) < 1e12))
+    if (!read_number(it, line, time, &number) || !(fabs(number) < 1e12))
         return false;
     double seconds = number;
     if (map->time_kind == IMPORT_TIME_SPREADSHEET)
@@ -165,11 +205,11 @@ static const char *cell_at(const struct cells *row, size_t cell)
     return cell < row->count ? row->cell[cell] : "";
 }
 
-static bool row_time(const struct importing *it, const struct cells *row, int64_t *unix_us)
+static bool row_time(struct importing *it, const struct cells *row, int64_t *unix_us)
 {
     const char *time = cell_at(row, it->time);
     if (it->map->time_kind != IMPORT_TIME_TEXT)
-        return number_time(it, time, unix_us);
+        return number_time(it, row->line, time, unix_us);
     return text_time(it, time, it->date == NOWHERE ? NULL : cell_at(row, it->date), unix_us);
 }
 
@@ -193,12 +233,14 @@ static void take_entry(struct importing *it, const struct cells *row, size_t i, 
         tally_add(&it->out->tally, REASON_NOT_AVAILABLE, 0);
         return;
     }
-    if (!read_written_number(cell, it->comma, &number)) {
+    if (!read_number(it, row->line, cell, &number)) {
+        bool point = it->map->decimal == ',' && read_written_number(cell, true, &number);
         tally_add(&it->out->tally, REASON_NOT_A_NUMBER, 0);
-        remark(it->remarks, SAY_WARNING, row->line,
-               "\"%.40s\" for %s is no number and was left out; a word that means no value can be "
-               "named with missing = WORD",
-               cell, channel_get(column->channel)->key);
+        remark(it->remarks, SAY_WARNING, row->line, "\"%.40s\" for %s is no number%s", cell,
+               channel_get(column->channel)->key,
+               point ? " with a decimal comma, as the map wants it, and was left out"
+                     : " and was left out; a word that means no value can be named with missing = "
+                       "WORD");
         return;
     }
     tabled_put(it->out, values, i, number, row->line);
@@ -301,9 +343,8 @@ static void tell_assumed(const struct importing *it)
         if (!column->unit_assumed || it->out->columns[i].readings == 0)
             continue;
         written_unit_list(column->unit->unit, units, sizeof units);
-        remark(
-            it->remarks, SAY_NOTE, 0,
-            "the map names no unit for %s (column \"%s\"); its numbers are taken as %s. Write "
+        remark(it->remarks, SAY_NOTE, 0,
+               "the map names no unit for %s (column \"%s\"); its numbers are taken as %s. Write "
                "the unit behind it, as %s[%s]; known are %s",
                key, it->out->columns[i].origin.label, column->unit->word, key, column->unit->word,
                units);
@@ -333,6 +374,7 @@ enum status import_read(const char *text, size_t length, const struct import_map
         out->start_unix_us = out->rows[0].unix_us;
         tabled_tell_units(out, "in the map of the columns", remarks);
         tell_assumed(&it);
+        tell_both_marks(&it);
     }
     rows_close(&rows);
     free(row);

@@ -52,7 +52,7 @@ struct import_map {
     size_t skip;          /* lines before the names of the columns */
     bool has_names;       /* the first line after them names the columns */
     char separator;       /* '\0': as found */
-    char decimal;         /* '.' or ','; '\0': ',' unless that is the separator */
+    char decimal;         /* '.' or ','; '\0': both, but no ',' where that is the separator */
     char missing[40];     /* what stands for no value, beside what is usual */
     size_t count;
     struct import_column {

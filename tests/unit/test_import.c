@@ -120,6 +120,39 @@ static void test_layouts(void **state)
     assert_string_equal(table.columns[0].origin.label, "column 2");
 }
 
+/* "1.200" may be 1200: with a decimal comma a point is no mark, and both in one file are told. */
+static void test_decimal_marks(void **state)
+{
+    (void)state;
+    static const char text[] = "Zeit;n;T\n2026-11-25 10:00:00;950;60,5\n"
+                               "2026-11-25 10:00:10;1.200;62\n2026-11-25 10:00:20;1800,5;62.5\n";
+    static const char map[] = "time=Zeit; engine_speed=n; coolant_temperature[C]=T";
+    char with[100];
+    read_well(map, text);
+    must_tell("1 log.csv: some numbers have a point (line 3: 1.200) and some a comma (line 2: "
+              "60,5), and both were taken as decimal marks. If one of them parts thousands that is "
+              "wrong: write decimal = comma or decimal = point into the map");
+    snprintf(with, sizeof with, "%s; decimal=comma", map);
+    read_well(with, text);
+    must_tell("log.csv:3: \"1.200\" for engine_speed is no number with a decimal comma, as the map "
+              "wants it, and was left out");
+    must_tell("log.csv:4: \"62.5\" for coolant_temperature is no number");
+    assert_true(isnan(cell(1, 0)) && isnan(cell(2, 1)));
+    assert_near(cell(2, 0), 1800.5, 0);
+    assert_null(strstr(told, "both"));
+    snprintf(with, sizeof with, "%s; decimal=point", map);
+    read_well(with, text);
+    must_tell("log.csv:2: \"60,5\" for coolant_temperature is no number");
+    assert_near(cell(2, 1), 62.5, 0);
+    assert_null(strstr(told, "both"));
+    read_well(map, "Zeit;n;T\n2026-11-25 10:00:00.5;950;60.5\n"); /* points alone are no doubt */
+    assert_string_equal(told, "");
+    /* As numbers of time. */
+    read_well("time[s]=t; start=2026-11-25 10:00; decimal=comma" T, "t;T\n0,5;80\n1.000;81\n");
+    must_tell("\"1.000\" is no time");
+    assert_int_equal(table.row_count, 1);
+}
+
 static void test_order_and_interval(void **state)
 {
     (void)state;
@@ -209,7 +242,7 @@ int main(void)
         cmocka_unit_test(test_columns),         cmocka_unit_test(test_times),
         cmocka_unit_test(test_layouts),         cmocka_unit_test(test_order_and_interval),
         cmocka_unit_test(test_left_out),        cmocka_unit_test(test_bad_maps),
-        cmocka_unit_test(test_units_not_named),
+        cmocka_unit_test(test_units_not_named), cmocka_unit_test(test_decimal_marks),
     };
     return cmocka_run_group_tests(tests, NULL, forget);
 }
