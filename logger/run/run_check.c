@@ -181,7 +181,7 @@ static void check_raw(struct check *check)
 
 /* --- plain tables and what they tell */
 
-/* Reads a plain table block by block, whatever its length. Returns the rows it has. */
+/* Reads a plain table block by block. Returns the rows it has. */
 static uint64_t check_plain(struct check *check, const struct table_spec *spec)
 {
     struct complaint complaint = {0};
@@ -190,6 +190,8 @@ static uint64_t check_plain(struct check *check, const struct table_spec *spec)
     h5_enter(&check->run->words);
     enum status status =
         run_open_columns(check->run, spec->group, spec, columns, &rows, &complaint);
+    if (status == STATUS_OK && rows > spec->rows_most)
+        status = run_too_long(check->run, spec, &complaint);
     unsigned char *block = malloc(CHUNK_PLAIN * spec->row_size);
     if (!block)
         status = memory_out(check, &complaint);

@@ -242,7 +242,52 @@ hid_t h5_open_group(hid_t parent, const char *name)
     return is_plain_link(parent, name) ? H5Gopen2(parent, name, H5P_DEFAULT) : -1;
 }
 
+/* The address of what a hard link leads to, as far as 64 bits tell; no two things share one. */
+static uint64_t address_of(const H5L_info_t *info)
+{
+    uint64_t at = 0;
+#if H5_VERSION_GE(1, 12, 0)
+    memcpy(&at, &info->u.token, sizeof at);
+#else
+    at = info->u.address;
+#endif
+    return at;
+}
+
+static bool note_link(struct h5_links *links, const H5L_info_t *info)
+{
+    if (!links || info->type != H5L_TYPE_HARD)
+        return true;
+    if (links->count == links->room) {
+        size_t room = links->room ? links->room * 2 : 64;
+        void *grown = realloc(links->at, room * sizeof *links->at);
+        if (!grown)
+            return false;
+        links->at = grown;
+        links->room = room;
+    }
+    links->at[links->count++] = address_of(info);
+    return true;
+}
+
+static int by_address(const void *a, const void *b)
+{
+    const uint64_t *one = a, *other = b;
+    return *one < *other ? -1 : *one > *other;
+}
+
+bool h5_links_are_single(struct h5_links *links)
+{
+    if (links->count > 0)
+        qsort(links->at, links->count, sizeof *links->at, by_address);
+    for (size_t i = 1; i < links->count; i++)
+        if (links->at[i] == links->at[i - 1])
+            return false;
+    return true;
+}
+
 struct listing {
+    struct h5_links *links;
     struct h5_names *names;
     size_t most, room;
 };
@@ -252,8 +297,8 @@ static herr_t list_one(hid_t group, const char *name, const H5L_info_t *info, vo
     struct listing *listing = data;
     struct h5_names *names = listing->names;
     (void)group;
-    (void)info;
-    if (names->count == listing->most || strlen(name) >= NAME_MAX_BYTES)
+    if (names->count == listing->most || strlen(name) >= NAME_MAX_BYTES ||
+        !note_link(listing->links, info))
         return -1;
     if (names->count == listing->room) {
         size_t room = listing->room ? listing->room * 2 : 16;
@@ -267,10 +312,10 @@ static herr_t list_one(hid_t group, const char *name, const H5L_info_t *info, vo
     return 0;
 }
 
-bool h5_list(hid_t group, size_t most, struct h5_names *names)
+bool h5_list(hid_t group, size_t most, struct h5_names *names, struct h5_links *links)
 {
     *names = (struct h5_names){0};
-    struct listing listing = {names, most, 0};
+    struct listing listing = {links, names, most, 0};
     hsize_t at = 0;
     return H5Literate(group, H5_INDEX_NAME, H5_ITER_INC, &at, list_one, &listing) >= 0;
 }

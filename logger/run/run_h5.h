@@ -52,9 +52,16 @@ struct h5_names {
     size_t count;
     char (*name)[NAME_MAX_BYTES]; /* owned, in alphabetical order */
 };
-/* The names in a group. False if there are more than `most` or one is too long.
- * free(names->name). */
-bool h5_list(hid_t group, size_t most, struct h5_names *names);
+/* Where in the file the things lie that links lead to. free(links->at). */
+struct h5_links {
+    uint64_t *at;
+    size_t count, room;
+};
+/* The names in a group, and to `links`, which may be NULL, where they lead to. False if there are
+ * more than `most`, one is too long, or no memory is left. free(names->name). */
+bool h5_list(hid_t group, size_t most, struct h5_names *names, struct h5_links *links);
+/* Whether no two of them lead to the same thing: a few bytes of links could make work of days. */
+bool h5_links_are_single(struct h5_links *links);
 
 /* One column opened for reading, after its type, shape, chunks and filters were found to be what
  * the layout says and its sizes to be bounded. */

@@ -20,6 +20,7 @@ struct run {
         struct stream stream; /* what callers see */
         enum channel_id *channels;
     } * streams;
+    struct h5_links links; /* of /measurements, while it is opened */
 
     /* Read when they are asked for. */
     struct run_event *events;
@@ -36,6 +37,10 @@ struct run {
 /* "PATH: WHAT in the file DETAIL. The file is damaged ..." */
 enum status run_damaged(const struct run *run, struct complaint *complaint, const char *group,
                         const char *name, const char *what);
+
+/* The same of a plain table with more rows than are ever written. */
+enum status run_too_long(const struct run *run, const struct table_spec *spec,
+                         struct complaint *complaint);
 
 /* Opens all columns of a table and checks that they are equally long, and no empty claim. */
 enum status run_open_columns(struct run *run, const char *group, const struct table_spec *spec,

@@ -4,6 +4,8 @@
 #include <math.h>
 #include <string.h>
 
+#include "run_write.h"
+
 #define ARRAY_COUNT(array) (sizeof(array) / sizeof(array)[0])
 
 /* One column that holds a member of struct `row`. */
@@ -77,20 +79,25 @@ static const struct column_spec byte_columns[] = {
     COLUMN(byte_row, byte, "bytes", CELL_U8, 1, "Lines end to end, without line ends"),
 };
 
-#define TABLE(group, columns, row, chunk)                                                          \
+#define TABLE(group, columns, row, chunk, most)                                                    \
     {                                                                                              \
-        group, columns, ARRAY_COUNT(columns), sizeof(struct row), chunk                            \
+        group, columns, ARRAY_COUNT(columns), sizeof(struct row), chunk, most                      \
     }
 
-const struct table_spec table_events = TABLE("/events", event_columns, event_row, CHUNK_PLAIN);
-const struct table_spec table_gaps = TABLE("/gaps", gap_columns, gap_row, CHUNK_PLAIN);
-const struct table_spec table_clock = TABLE("/clock", clock_columns, clock_row, CHUNK_PLAIN);
-const struct table_spec table_tally = TABLE("/tally", tally_columns, tally_row, CHUNK_PLAIN);
-const struct table_spec table_inputs = TABLE("/inputs", input_columns, input_row, CHUNK_PLAIN);
-const struct table_spec table_frames = TABLE(NULL, frame_columns, frame_row, CHUNK_RAW);
-const struct table_spec table_positions = TABLE(NULL, position_columns, byte_row, CHUNK_PLAIN);
-const struct table_spec table_lines = TABLE(NULL, line_columns, line_row, CHUNK_RAW);
-const struct table_spec table_bytes = TABLE(NULL, byte_columns, byte_row, CHUNK_RAW_BYTES);
+const struct table_spec table_events =
+    TABLE("/events", event_columns, event_row, CHUNK_PLAIN, ROWS_EVENTS_MAX);
+const struct table_spec table_gaps =
+    TABLE("/gaps", gap_columns, gap_row, CHUNK_PLAIN, ROWS_EVENTS_MAX);
+const struct table_spec table_clock =
+    TABLE("/clock", clock_columns, clock_row, CHUNK_PLAIN, ROWS_CLOCK_MAX);
+const struct table_spec table_tally =
+    TABLE("/tally", tally_columns, tally_row, CHUNK_PLAIN, ROWS_TALLY_MAX);
+const struct table_spec table_inputs =
+    TABLE("/inputs", input_columns, input_row, CHUNK_PLAIN, INPUTS_MAX);
+const struct table_spec table_frames = TABLE(NULL, frame_columns, frame_row, CHUNK_RAW, 0);
+const struct table_spec table_positions = TABLE(NULL, position_columns, byte_row, CHUNK_PLAIN, 0);
+const struct table_spec table_lines = TABLE(NULL, line_columns, line_row, CHUNK_RAW, 0);
+const struct table_spec table_bytes = TABLE(NULL, byte_columns, byte_row, CHUNK_RAW_BYTES, 0);
 
 const struct column_spec column_time = {"time", "Instant of the reading", CELL_TIME, 1, 0};
 const struct column_spec column_field = {NULL, NULL, CELL_PACKED, 1, 0};

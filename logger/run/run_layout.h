@@ -22,7 +22,9 @@
 #define CHUNK_PLAIN 256
 
 /* Bounds of what is kept and read, so that memory stays bounded on any file. */
-#define ROWS_PLAIN_MAX (UINT64_C(1) << 20)
+#define ROWS_EVENTS_MAX (UINT64_C(1) << 18) /* events, gaps */
+#define ROWS_CLOCK_MAX (UINT64_C(1) << 20)
+#define ROWS_TALLY_MAX (INPUTS_MAX * UINT64_C(256)) /* more reasons than there will be */
 #define ROWS_SERIES_MAX (UINT64_C(1) << 27)
 #define LINE_MAX_BYTES 65536
 #define GROUP_PATH_MAX 160
@@ -50,7 +52,8 @@ struct table_spec {
     const struct column_spec *columns;
     size_t column_count;
     size_t row_size;
-    size_t chunk; /* rows */
+    size_t chunk;       /* rows */
+    uint64_t rows_most; /* of a table that is read whole */
 };
 
 /* Bytes of one row of a column. */

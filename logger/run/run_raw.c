@@ -150,7 +150,7 @@ enum status raw_open_all(struct run *run, struct raw_all *all, struct complaint 
         return STATUS_OK; /* nothing came in */
     struct h5_names names = {0};
     hid_t group = h5_open_group(run->file, "raw");
-    bool listed = group >= 0 && h5_list(group, RAW_MAX, &names);
+    bool listed = group >= 0 && h5_list(group, RAW_MAX, &names, NULL);
     enum status status =
         listed ? STATUS_OK : run_damaged(run, complaint, "/raw", "", "cannot be listed");
     for (size_t i = 0; i < names.count && status == STATUS_OK; i++)

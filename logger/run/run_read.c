@@ -206,7 +206,7 @@ static enum status read_facts(struct run *run, struct complaint *complaint)
         return STATUS_OK; /* nobody entered any */
     struct h5_names names = {0};
     hid_t group = h5_open_group(run->file, "facts");
-    bool done = group >= 0 && h5_list(group, INSTANCE_MAX + 2, &names);
+    bool done = group >= 0 && h5_list(group, INSTANCE_MAX + 2, &names, NULL);
     for (size_t i = 0; i < names.count && done; i++)
         done = read_fact_group(run, group, names.name[i]);
     free(names.name);
@@ -314,7 +314,7 @@ static bool get_origin(hid_t group, struct origin *origin)
 static bool list_channels(struct run *run, hid_t group, struct stream_in *in)
 {
     struct h5_names names;
-    bool listed = h5_list(group, CHANNEL_COUNT + 64, &names);
+    bool listed = h5_list(group, CHANNEL_COUNT + 64, &names, &run->links);
     in->channels = calloc(names.count + 1, sizeof *in->channels);
     for (size_t i = 0; i < names.count && in->channels; i++) {
         enum channel_id channel = channel_find(names.name[i]);
@@ -365,7 +365,7 @@ static enum status read_place(struct run *run, hid_t parent, const char *place,
 {
     struct h5_names names = {0};
     hid_t group = h5_open_group(parent, place);
-    bool listed = group >= 0 && h5_list(group, STREAMS_MAX, &names) &&
+    bool listed = group >= 0 && h5_list(group, STREAMS_MAX, &names, &run->links) &&
                   names.count <= STREAMS_MAX - run->stream_count;
     enum status status =
         listed ? STATUS_OK
@@ -385,11 +385,15 @@ static enum status read_streams(struct run *run, struct complaint *complaint)
     struct h5_names names = {0};
     run->streams = calloc(STREAMS_MAX, sizeof *run->streams);
     hid_t group = h5_open_group(run->file, "measurements");
-    bool listed = run->streams && group >= 0 && h5_list(group, STREAMS_MAX, &names);
+    bool listed = run->streams && group >= 0 && h5_list(group, STREAMS_MAX, &names, &run->links);
     enum status status =
         listed ? STATUS_OK : run_damaged(run, complaint, "/measurements", "", "cannot be listed");
     for (size_t i = 0; i < names.count && status == STATUS_OK; i++)
         status = read_place(run, group, names.name[i], complaint);
+    if (status == STATUS_OK && !h5_links_are_single(&run->links))
+        status = run_damaged(run, complaint, "/measurements", "", "holds something twice");
+    free(run->links.at);
+    run->links = (struct h5_links){0};
     free(names.name);
     if (group >= 0)
         H5Gclose(group);

@@ -17,6 +17,12 @@ enum status run_damaged(const struct run *run, struct complaint *complaint, cons
                     run->words.text[0] ? ")" : "");
 }
 
+enum status run_too_long(const struct run *run, const struct table_spec *spec,
+                         struct complaint *complaint)
+{
+    return run_damaged(run, complaint, spec->group, "", "is longer than a run can make it");
+}
+
 double run_seconds(int64_t microseconds)
 {
     return (double)microseconds / 1e6;
@@ -128,8 +134,8 @@ enum status run_read_table(struct run *run, const struct table_spec *spec, void 
     enum status status = run_open_columns(run, spec->group, spec, columns, &length, complaint);
     if (status != STATUS_OK)
         return status;
-    if (length > ROWS_PLAIN_MAX)
-        status = run_damaged(run, complaint, spec->group, "", "is longer than a run can make it");
+    if (length > spec->rows_most)
+        status = run_too_long(run, spec, complaint);
     else
         status = read_all(run, spec, columns, length, &all, complaint);
     run_close_columns(columns, spec->column_count);

@@ -13,7 +13,7 @@
 
 /* --- making columns */
 
-static const struct table_spec measurements = {NULL, &column_time, 1, 0, CHUNK_MEASUREMENTS};
+static const struct table_spec measurements = {NULL, &column_time, 1, 0, CHUNK_MEASUREMENTS, 0};
 
 static hid_t column_properties(const struct column_spec *spec, size_t chunk_rows)
 {

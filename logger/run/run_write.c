@@ -320,10 +320,10 @@ enum status run_write_frame(struct run_writer *run, int64_t at, unsigned input, 
 /* --- events, UTC, gaps */
 
 /* Plain tables are read whole, so their length is bounded; what is beyond is counted. */
-static bool is_full(struct run_writer *run, const struct table_out *table,
+static bool is_full(struct run_writer *run, const struct table_out *table, uint64_t most,
                     const struct origin *origin, int64_t at)
 {
-    if (table_out_rows(table) < ROWS_PLAIN_MAX)
+    if (table_out_rows(table) < most)
         return false;
     count_own(run, origin ? origin->input : 0, REASON_NOT_KEPT, at, 1);
     return true;
@@ -332,7 +332,7 @@ static bool is_full(struct run_writer *run, const struct table_out *table,
 enum status run_write_event(struct run_writer *run, int64_t at, const struct origin *origin,
                             const char *key, const char *text)
 {
-    if (run->failed != STATUS_OK || is_full(run, &run->events, origin, at))
+    if (run->failed != STATUS_OK || is_full(run, &run->events, ROWS_EVENTS_MAX, origin, at))
         return run->failed;
     struct event_row row = {.time = writer_microseconds(at)};
     if (origin)
@@ -345,7 +345,7 @@ enum status run_write_event(struct run_writer *run, int64_t at, const struct ori
 enum status run_write_utc(struct run_writer *run, int64_t at, const struct origin *origin,
                           int64_t unix_us)
 {
-    if (run->failed != STATUS_OK || is_full(run, &run->clock, origin, at))
+    if (run->failed != STATUS_OK || is_full(run, &run->clock, ROWS_CLOCK_MAX, origin, at))
         return run->failed;
     struct clock_row row = {
         .time = writer_microseconds(at), .unix_us = unix_us, .origin = layout_origin(origin)};
@@ -355,7 +355,7 @@ enum status run_write_utc(struct run_writer *run, int64_t at, const struct origi
 enum status run_write_gap(struct run_writer *run, int64_t from, int64_t to, unsigned input,
                           const char *why, uint64_t lost)
 {
-    if (run->failed != STATUS_OK || is_full(run, &run->gaps, NULL, from))
+    if (run->failed != STATUS_OK || is_full(run, &run->gaps, ROWS_EVENTS_MAX, NULL, from))
         return run->failed;
     struct gap_row row = {.from = writer_microseconds(from),
                           .to = writer_microseconds(to),

@@ -85,7 +85,26 @@ def group_times(f):
 def tiny_chunks(f):
     replace_time(f, shape=(1 << 44,), dtype="i8", chunks=(1,))
 
+def twice(f):                             # one group under two names, and one column
+    g = first_group(f)
+    f["measurements"]["again"] = g.parent
+
+def column_twice(f):
+    g = first_group(f)
+    g["oil_pressure" if "oil_pressure" not in g else "oil_temperature"] = g[[n for n in g if n != "time"][0]]
+
+def many_events(f, rows=1 << 20):         # 2 MB that inflate to 500
+    g = f["events"]
+    for name in list(g):
+        d = g[name]
+        shape, text = (rows,) + d.shape[1:], d.dtype
+        n = g.create_dataset("x", shape=shape, dtype=text, chunks=(1 << 11,) + d.shape[1:], compression="gzip", shuffle=d.shuffle,
+                             fletcher32=True)
+        n[0:rows] = np.zeros(shape, text)
+        del g[name]
+        g.move("x", name)
+
 for what in (long_zeros, one_chunk, big_text, loop, soft_loop, outside, itself, groups, deep, text_times, group_times,
-             tiny_chunks):
+             tiny_chunks, twice, column_twice, many_events):
     change(what.__name__, what)
 change("big_attribute", big_attribute, libver="latest")

@@ -32,17 +32,19 @@ static int make(void **state)
 static void test_refused(void **state)
 {
     (void)state;
-    static const char *const names[] = {"long_zeros",   "one_chunk",  "big_text",    "loop",
-                                        "soft_loop",    "outside",    "itself",      "groups",
-                                        "deep",         "text_times", "group_times", "tiny_chunks",
-                                        "big_attribute"};
+    static const char *const names[] = {
+        "long_zeros",    "one_chunk", "big_text",     "loop",       "soft_loop",   "outside",
+        "itself",        "groups",    "deep",         "text_times", "group_times", "tiny_chunks",
+        "big_attribute", "twice",     "column_twice", "many_events"};
     struct rusage used;
     if (!made)
         skip();
     for (size_t i = 0; i < sizeof names / sizeof names[0]; i++) {
         char name[64];
         snprintf(name, sizeof name, "%s.h5", names[i]);
-        const char *const arguments[] = {"searun-analyze", "check", stage_path(name), NULL};
+        /* check goes on behind a table that is too long, and says that too. */
+        const char *verb = strcmp(names[i], "many_events") == 0 ? "show" : "check";
+        const char *const arguments[] = {"searun-analyze", verb, stage_path(name), NULL};
         stage_expect_words(stage_start_with(NULL, stage_program("SEARUN_ANALYZE"), arguments), 2,
                            "is damaged, or was changed by another program");
         assert_int_equal(getrusage(RUSAGE_CHILDREN, &used), 0);
