@@ -374,10 +374,13 @@ static const struct can_field fields_129026[] = {
  *    | satellites |  HDOP  |  PDOP   |  geoid      | number of stations, then 4 |
  *    |            |        |         |  separation | bytes for each             |
  *    +------------+--------+---------+-------------+----------------------------+
- * Method 0 is "no GNSS": what stands in the other fields then is old or invented.
+ * Method 0 is "no GNSS": what stands in the other fields then is old or invented. Methods 7 (put in
+ * by hand) and 8 (simulator) are no measurement either, and their date is none.
  */
 static const struct can_choice no_fix[] = {
     STANDS_FOR(0, 0),
+    STANDS_FOR(7, 0),
+    STANDS_FOR(8, 0),
     OTHER_CODES_RESERVED,
 };
 static const struct can_field fields_129029[] = {
