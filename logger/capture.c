@@ -242,6 +242,8 @@ static enum status scan_line(struct capture *capture, const char *line, size_t l
         scan_start(capture, &text);
     else if (capture->own_layout && kind == CAPTURE_INPUT)
         scan_input(capture, &text);
+    else if (capture->own_layout && kind == CAPTURE_GAP)
+        find_input(capture, text.label, text.label_length);
     else if (kind == CAPTURE_FRAME || (capture->own_layout && kind == CAPTURE_LINE)) {
         find_input(capture, text.label, text.label_length);
         capture->frames += kind == CAPTURE_FRAME;

@@ -146,7 +146,7 @@ static struct known_origin *origin_of(struct work *work, unsigned group)
         return work->group[group].known;
     const struct can_choice *choice = work->group[group].choice;
     enum place place = choice ? choice->place : work->input->row->place;
-    if (place != PLACE_VESSEL && work->instance == NO_INSTANCE)
+    if (place != PLACE_VESSEL && work->instance >= INSTANCE_MAX) /* NO_INSTANCE is one of these */
         return refuse(work, REASON_BAD_INSTANCE);
     uint64_t key = (uint64_t)work->input->row_number | (uint64_t)device_of(work) << 8 |
                    (uint64_t)work->instance << 24 | (uint64_t)group << 32 |

@@ -195,6 +195,24 @@ static void test_own_empty_run(void **state)
     expect_end(capture);
 }
 
+/* A gap can be all that there is of an input. */
+static void test_own_gap_alone(void **state)
+{
+    (void)state;
+    text.length = 0;
+    add("# searun capture 1 start=%lld clock=system\n", (long long)START);
+    add("# input can0 can:can0\n");
+    add("# gap other %lld %lld 5 storage stood still\n", (long long)START + 200000,
+        (long long)START + 300000);
+    struct capture *capture = open_as(CAPTURE_OWN);
+    assert_int_equal(capture_about(capture)->input_count, 2);
+    assert_string_equal(capture_about(capture)->inputs[1].label, "other");
+    struct capture_item item = next(capture);
+    assert_int_equal(item.what, CAPTURE_ITEM_GAP);
+    assert_int_equal(item.input, 1);
+    expect_end(capture);
+}
+
 /* Layout: candump -l (can-utils). Two interfaces; one line is no frame. */
 static void test_candump(void **state)
 {
@@ -403,6 +421,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_own),
         cmocka_unit_test(test_own_empty_run),
+        cmocka_unit_test(test_own_gap_alone),
         cmocka_unit_test(test_candump),
         cmocka_unit_test(test_tagged),
         cmocka_unit_test(test_plain_across_midnight),

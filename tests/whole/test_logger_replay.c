@@ -213,6 +213,25 @@ static void test_candump(void **state)
     stage_same_run(stage_path("buses.h5"), stage_path("buses-again.h5"));
 }
 
+/* A capture may name an engine that no configuration can: counted, not stored. J1939 EEC1 of source
+ * address 1 is the engine after that of address 0 (SAE J1939 appendix B). */
+static void test_engine_beyond_all(void **state)
+{
+    (void)state;
+    text.length = 0;
+    stage_add(&text, "# searun capture 1 start=1795601700000000 clock=GNSS\n"
+                     "# input can0 can:can0,j1939,engine=252\n"
+                     "(1795601700.100000) can0 0CF00400#FFFFFF6813FFFFFF\n"
+                     "(1795601700.400000) can0 0CF00401#FFFFFF6813FFFFFF\n"
+                     "# end 1795601701000000\n");
+    save("beyond");
+    stage_expect(REPLAY("beyond"), 0);
+    struct run *run = stage_open_run(stage_path("beyond.h5"));
+    assert_int_equal(stage_count(run, CHANNEL_ENGINE_SPEED), 1);
+    assert_int_equal(stage_tally(run, 0, REASON_BAD_INSTANCE), 1);
+    run_close(run);
+}
+
 static void test_duration_of_the_capture(void **state)
 {
     (void)state;
@@ -299,12 +318,19 @@ static void test_not_with_other_inputs(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_sample_run),     cmocka_unit_test(test_existing_output),
-        cmocka_unit_test(test_names),          cmocka_unit_test(test_missing_folder),
-        cmocka_unit_test(test_no_capture),     cmocka_unit_test(test_no_time),
-        cmocka_unit_test(test_clock_set_back), cmocka_unit_test(test_capture_with_a_wrong_clock),
-        cmocka_unit_test(test_candump),        cmocka_unit_test(test_duration_of_the_capture),
-        cmocka_unit_test(test_bad_lines),      cmocka_unit_test(test_not_with_other_inputs),
+        cmocka_unit_test(test_sample_run),
+        cmocka_unit_test(test_existing_output),
+        cmocka_unit_test(test_names),
+        cmocka_unit_test(test_missing_folder),
+        cmocka_unit_test(test_no_capture),
+        cmocka_unit_test(test_no_time),
+        cmocka_unit_test(test_clock_set_back),
+        cmocka_unit_test(test_capture_with_a_wrong_clock),
+        cmocka_unit_test(test_engine_beyond_all),
+        cmocka_unit_test(test_candump),
+        cmocka_unit_test(test_duration_of_the_capture),
+        cmocka_unit_test(test_bad_lines),
+        cmocka_unit_test(test_not_with_other_inputs),
     };
     return cmocka_run_group_tests(tests, stage_make, stage_remove);
 }
