@@ -100,10 +100,40 @@ static void make_column(const struct import_column *from, struct tabled_column *
     to->accuracy.instrument_u = from->right / sqrt(3.0); /* rectangular: JCGM 100, 4.3.7 */
 }
 
+static bool is_taken(const struct tabled *table, size_t count, const struct tabled_column *column)
+{
+    for (size_t i = 0; i < count; i++)
+        if (table->columns[i].channel == column->channel &&
+            memcmp(&table->columns[i].origin, &column->origin, sizeof column->origin) == 0)
+            return true;
+    return false;
+}
+
+/* Names that are long, or of other letters, may become equal in the run: then a number behind tells
+ * two columns of one quantity apart. */
+static void tell_apart(const struct importing *it, size_t i)
+{
+    struct tabled_column *column = &it->out->columns[i];
+    char *label = column->origin.label, name[sizeof column->origin.label];
+    if (!is_taken(it->out, i, column))
+        return;
+    snprintf(name, sizeof name, "%s", label);
+    for (int number = 2; is_taken(it->out, i, column); number++) {
+        memset(label, 0, sizeof column->origin.label); /* equal origins are equal bytes */
+        snprintf(label, sizeof column->origin.label, "%.31s %d", name, number);
+    }
+    remark(it->remarks, SAY_NOTE, 0,
+           "column \"%.120s\" for %s is called \"%s\" in the run: \"%s\" is another one of it",
+           it->map->columns[i].place.name[0] ? it->map->columns[i].place.name : name, column->name,
+           label, name);
+}
+
 static void make_columns(struct importing *it)
 {
-    for (size_t i = 0; i < it->map->count; i++)
+    for (size_t i = 0; i < it->map->count; i++) {
         make_column(&it->map->columns[i], &it->out->columns[i]);
+        tell_apart(it, i);
+    }
     it->out->column_count = it->map->count;
 }
 

@@ -78,6 +78,35 @@ static void test_columns(void **state)
     assert_false(table.columns[0].accuracy.by_hand);
 }
 
+/* Columns of one quantity whose names are equal once they are cut to plain letters. */
+static void test_columns_alike(void **state)
+{
+    (void)state;
+    read_well("time=t; coolant_temperature[C]=Ä; coolant_temperature[C]=Ö; sea_temperature[C]=Ü;"
+              "engine1.coolant_temperature[C]=É",
+              "t,Ä,Ö,Ü,É\n2026-11-25 10:00:00,60,90,16,70\n");
+    assert_string_equal(table.columns[0].origin.label, "__");
+    assert_string_equal(table.columns[1].origin.label, "__ 2");
+    assert_string_equal(table.columns[2].origin.label, "__"); /* another quantity, */
+    assert_string_equal(table.columns[3].origin.label, "__"); /* another engine */
+    must_tell("2 log.csv: column \"Ö\" for coolant_temperature is called \"__ 2\" in the run: "
+              "\"__\" is another one of it");
+    const char *const stem = "Temperature of the coolant at the housing"; /* 41 letters */
+    char map[400], text[400];
+    snprintf(map, sizeof map,
+             "time=t; coolant_temperature[C]=%s, in; coolant_temperature[C]=%s, out;"
+             "coolant_temperature[C]=%s",
+             stem, stem, stem);
+    snprintf(text, sizeof text, "t;%s, in;%s, out;%s\n2026-11-25 10:00:00;60;90;75\n", stem, stem,
+             stem);
+    read_well(map, text);
+    for (size_t i = 0; i < 3; i++)
+        for (size_t k = 0; k < i; k++)
+            assert_memory_not_equal(&table.columns[i].origin, &table.columns[k].origin,
+                                    sizeof(struct origin));
+    assert_string_equal(table.columns[2].origin.label, "Temperature of the coolant at t 3");
+}
+
 static void expect_time(const char *map, const char *names, const char *entries, int64_t unix_s)
 {
     char text[200];
@@ -243,6 +272,7 @@ int main(void)
         cmocka_unit_test(test_layouts),         cmocka_unit_test(test_order_and_interval),
         cmocka_unit_test(test_left_out),        cmocka_unit_test(test_bad_maps),
         cmocka_unit_test(test_units_not_named), cmocka_unit_test(test_decimal_marks),
+        cmocka_unit_test(test_columns_alike),
     };
     return cmocka_run_group_tests(tests, NULL, forget);
 }
