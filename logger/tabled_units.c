@@ -91,14 +91,38 @@ static bool extremes(const struct tabled *table, size_t column, double *low, dou
     return *low <= *high;
 }
 
+static double written(const struct written_unit *unit, double stored_number)
+{
+    return (stored_number - unit->offset) / unit->factor;
+}
+
+/* Coolant in °F under a heading in °C is believed below 150: 130 to 148 °F is a cool engine. */
+static void doubt_hot(const struct tabled_column *column, double low, double high,
+                      const char *where, const struct remarks *remarks)
+{
+    char advice[300] = "Is the unit right?";
+    const struct written_unit *unit = column->unit;
+    if (!unit || strcmp(unit->word, "°F") == 0 || !(high > WARM_MOST))
+        return;
+    double most = written(unit, high);
+    const struct written_unit *other = other_degree(column, written(unit, low), most,
+                                                    channel_get(column->channel)->low, WARM_MOST);
+    if (other)
+        advise(column, "If they are °F", other->word, where, advice, sizeof advice);
+    remark(remarks, SAY_WARNING, 0,
+           "readings under \"%s [%s]\" go up to %g %s, and coolant is hardly ever hotter than "
+           "%.0f °C. %s",
+           column->name, unit->word, most, unit->word, WARM_MOST, advice);
+}
+
 /* Coolant in °C under a heading in °F is believed: 72 to 88 °F is a cool engine. */
-static void doubt_coolant(const struct tabled_column *column, double low, double high,
-                          const char *where, const struct remarks *remarks)
+static void doubt_cold(const struct tabled_column *column, double low, double high,
+                       const char *where, const struct remarks *remarks)
 {
     char advice[300];
     if (!column->unit || strcmp(column->unit->word, "°F") != 0 || !(high < WARM_ENGINE))
         return;
-    double most = (high - column->unit->offset) / column->unit->factor;
+    double most = written(column->unit, high);
     if (most < WARM_ENGINE || most > WARM_MOST)
         return;
     say_degree(column, written_unit_find("°C", UNIT_DEGC), where, advice, sizeof advice);
@@ -132,8 +156,10 @@ void tabled_tell_units(const struct tabled *table, const char *where, const stru
             tell_left_out(column, where, remarks);
         if (!extremes(table, i, &low, &high))
             continue;
-        if (column->channel == CHANNEL_COOLANT_TEMPERATURE)
-            doubt_coolant(column, low, high, where, remarks);
+        if (column->channel == CHANNEL_COOLANT_TEMPERATURE) {
+            doubt_cold(column, low, high, where, remarks);
+            doubt_hot(column, low, high, where, remarks);
+        }
         if (column->channel == CHANNEL_ENGINE_SPEED)
             doubt_speed(column, high, where, remarks);
     }

@@ -246,6 +246,27 @@ static void test_wrong_units(void **state)
     must_tell("300 under \"load\" cannot be believed");
 }
 
+/* 130 to 148 °F is 54 to 64 °C. */
+static void test_hot_coolant_is_asked_about(void **state)
+{
+    (void)state;
+    static const char *const warning = "hardly ever hotter";
+    read_well(HEAD "time,rpm,gauge [°C],sea [°C]\n10:05,1000,130,16\n10:11,1800,140,16\n"
+                   "10:17,2400,148,16\n");
+    must_tell("1 a.csv: readings under \"gauge [°C]\" go up to 148 °C, and coolant is hardly ever "
+              "hotter than 120 °C. If they are °F: write \"gauge [°F]\" in the line of column "
+              "names, and read it again");
+    assert_near(cell(2, CHANNEL_COOLANT_TEMPERATURE, 0), 148, 0); /* nobody knows: it is kept */
+    read_well(HEAD "time,rpm,gauge [K]\n10:05,1000,403\n");
+    must_tell("go up to 403 K, and coolant is hardly ever hotter than 120 °C. Is the unit right?");
+    read_well(HEAD "time,rpm,gauge [°C]\n10:05,1000,60\n10:11,2800,120\n");
+    assert_null(strstr(told, warning));
+    read_well(HEAD "time,rpm,gauge [°F]\n10:05,1000,130\n10:11,1800,148\n");
+    assert_null(strstr(told, warning));
+    read_well(HEAD "time,rpm,gauge [°C],oil temperature [°C]\n10:05,1000,80,130\n");
+    assert_null(strstr(told, warning));
+}
+
 static void test_time_goes_on(void **state)
 {
     (void)state;
@@ -402,6 +423,7 @@ int main(void)
         cmocka_unit_test(test_units_where_they_stand),
         cmocka_unit_test(test_units_not_written),
         cmocka_unit_test(test_wrong_units),
+        cmocka_unit_test(test_hot_coolant_is_asked_about),
         cmocka_unit_test(test_time_goes_on),
         cmocka_unit_test(test_column_of_dates),
         cmocka_unit_test(test_held_is_bounded),
