@@ -53,7 +53,22 @@ static void take_date(struct reading *it, const struct cells *row)
     }
 }
 
-/* The instant of a row. Times go on past midnight. */
+/* Times without a date go on past midnight: the nearest one to the row above is meant, but none
+ * before the day that was written. */
+static void pass_midnight(struct reading *it, const struct cells *row, double seconds)
+{
+    if (seconds < it->last_time - DAY_S / 2) {
+        it->day++;
+        remark(it->remarks, SAY_NOTE, row->line,
+               "%s is taken as past midnight, of the day after the row above. If it is of another "
+               "day, write that into a column \"date\"",
+               cell_of(it, row, CELL_TIME));
+    } else if (it->day > 0 && seconds > it->last_time + DAY_S / 2) {
+        it->day--;
+    }
+}
+
+/* The instant of a row. */
 static bool row_time(struct reading *it, const struct cells *row, int64_t *unix_us)
 {
     double seconds;
@@ -66,14 +81,15 @@ static bool row_time(struct reading *it, const struct cells *row, int64_t *unix_
         return refuse_row(it, row, date, "date",
                           "Write the day into this row as 2026-11-25; rows below it that have "
                           "none are of the same day");
-    if (is_nothing(date) && seconds < it->last_time - DAY_S / 2)
-        it->day++;
-    if (it->day == 0 && seconds < it->last_time && seconds >= it->last_time - DAY_S / 2)
+    if (is_nothing(date))
+        pass_midnight(it, row, seconds);
+    *unix_us = written_unix_us(&it->date, seconds - it->zone + (double)it->day * DAY_S);
+    if (*unix_us < it->last_us)
         remark(it->remarks, SAY_NOTE, row->line,
                "%s lies before the time of the row above; rows are put into the order of time",
                time);
     it->last_time = seconds;
-    *unix_us = written_unix_us(&it->date, seconds - it->zone + (double)it->day * DAY_S);
+    it->last_us = *unix_us;
     return true;
 }
 

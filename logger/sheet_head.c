@@ -420,6 +420,7 @@ void sheet_head_begin(struct reading *it)
     it->emissivity_right = EMISSIVITY_RIGHT;
     it->began = it->held = NAN;
     it->last_time = -INFINITY;
+    it->last_us = INT64_MIN;
     for (size_t i = 0; i < INSTRUMENTS; i++)
         it->said[i] = (struct said){NAN, NAN, NAN, ""};
 }

@@ -52,7 +52,8 @@ struct reading {
     size_t cell_count;
     struct cell_rule cells[CELLS_ROW_MAX];
     int64_t day;      /* added to the date, for runs past midnight */
-    double last_time; /* s of the day */
+    double last_time; /* s of the day; -INFINITY before the first row */
+    int64_t last_us;  /* the instant of the row above; INT64_MIN before the first row */
 };
 
 /* "Thermostat (start and full):" becomes "thermostat": lower case, one blank between words, without

@@ -278,6 +278,34 @@ static void test_time_goes_on(void **state)
     assert_near(cell(0, CHANNEL_ENGINE_SPEED, 0), 1400, 0);
 }
 
+/* A row too late on paper is of the evening before, and each new day is told. */
+static void test_out_of_order_at_midnight(void **state)
+{
+    (void)state;
+    read_well(HEAD NAMES "23:50,1000,165,,\n00:05,1800,170,,\n23:57,1400,170,,\n"
+                         "00:20,2200,180,,\n00:15,2400,180,,\n");
+    static const double minutes[] = {0, 7, 15, 25, 30};
+    static const double speeds[] = {1000, 1400, 1800, 2400, 2200};
+    for (size_t i = 0; i < 5; i++) {
+        assert_near((double)(table.rows[i].unix_us - table.rows[0].unix_us) / 60e6, minutes[i], 0);
+        assert_near(cell(i, CHANNEL_ENGINE_SPEED, 0), speeds[i], 0);
+    }
+    must_tell("2 a.csv:6: 00:05 is taken as past midnight, of the day after the row above. If it "
+              "is of another day, write that into a column \"date\"");
+    must_tell("2 a.csv:7: 23:57 lies before the time of the row above");
+    must_tell("2 a.csv:8: 00:20 is taken as past midnight");
+    must_tell("2 a.csv:9: 00:15 lies before the time of the row above");
+    /* Never before the day that was written. */
+    read_well(HEAD NAMES "00:05,1000,165,,\n23:57,1800,170,,\n");
+    assert_int_equal((table.rows[1].unix_us - table.rows[0].unix_us) / 60000000, 1432);
+    assert_null(strstr(told, "midnight"));
+    /* Days that are written are neither told nor out of order. */
+    read_well("held,5\ndate,time,rpm,gauge [F]\n2026-11-25,20:00,1000,165\n"
+              "2026-11-26,09:00,1000,165\n2026-11-26,22:00,1000,165\n");
+    assert_null(strstr(told, "midnight"));
+    assert_null(strstr(told, "lies before"));
+}
+
 /* Instants: by date -u -d. */
 static void test_column_of_dates(void **state)
 {
@@ -425,6 +453,7 @@ int main(void)
         cmocka_unit_test(test_wrong_units),
         cmocka_unit_test(test_hot_coolant_is_asked_about),
         cmocka_unit_test(test_time_goes_on),
+        cmocka_unit_test(test_out_of_order_at_midnight),
         cmocka_unit_test(test_column_of_dates),
         cmocka_unit_test(test_held_is_bounded),
         cmocka_unit_test(test_assumed_is_told),
