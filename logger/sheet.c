@@ -165,10 +165,37 @@ static void count_unnamed(const struct reading *it, const struct cells *row)
         tally_add(&it->out->tally, REASON_NO_COLUMN, 0);
 }
 
+/* "#3" before a time numbers a row, even if the time cannot be read. */
+static bool is_number_of_row(const struct cells *row, const char *time)
+{
+    const char *digits = row->cell[0] + 1;
+    return *digits != '\0' && digits[strspn(digits, "0123456789")] == '\0' &&
+           time != row->cell[0] && !is_nothing(time);
+}
+
+/* A row that begins with # and has no time. With one it is a reading. */
+static bool is_comment(struct reading *it, const struct cells *row)
+{
+    double seconds;
+    const char *time = cell_of(it, row, CELL_TIME), *rest = time;
+    if (row->cell[0][0] != '#')
+        return false;
+    if ((!take_written_time(&rest, &seconds) || *rest != '\0') && !is_number_of_row(row, time))
+        return true;
+    if (!it->told_number)
+        remark(
+            it->remarks, SAY_NOTE, row->line,
+            "a row that begins with # (\"%.40s\") and has a time is taken as a reading; to leave "
+            "one out, write the # in front of its time",
+            row->cell[0]);
+    it->told_number = true;
+    return false;
+}
+
 static enum status take_row(struct reading *it, const struct cells *row)
 {
     int64_t unix_us;
-    if (is_empty(it, row) || row->cell[0][0] == '#')
+    if (is_empty(it, row) || is_comment(it, row))
         return STATUS_OK;
     if (row->unclosed)
         remark(it->remarks, SAY_WARNING, row->line,

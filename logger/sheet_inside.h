@@ -51,6 +51,7 @@ struct reading {
     /* the table */
     size_t cell_count;
     struct cell_rule cells[CELLS_ROW_MAX];
+    bool told_number; /* that # does not make a remark of a row with a time */
     int64_t day;      /* added to the date, for runs past midnight */
     double last_time; /* s of the day; -INFINITY before the first row */
     int64_t last_us;  /* the instant of the row above; INT64_MIN before the first row */

@@ -162,6 +162,23 @@ static void test_entries_left_out(void **state)
     assert_int_equal(table.row_count, 3);
 }
 
+/* "#1" numbers a row; a remark has no time. */
+static void test_numbered_rows(void **state)
+{
+    (void)state;
+    read_well(HEAD "#,time,rpm,gauge [°F]\n#1,10:05,1000,165\n#2,10:11,1400,170\n"
+                   "# warm now, wind drops,,\n#3,soon,1800,170\n#4,,,\n");
+    assert_int_equal(table.row_count, 2);
+    assert_near(cell(1, CHANNEL_ENGINE_SPEED, 0), 1400, 0);
+    must_tell("2 a.csv:5: a row that begins with # (\"#1\") and has a time is taken as a reading");
+    assert_null(strstr(told, "#2"));
+    must_tell("1 a.csv:8: \"soon\" is no time: the row was not taken");
+    assert_int_equal(table.tally.line[REASON_BAD_ROW].count, 1);
+    read_well(HEAD NAMES "10:05,1000,165,,\n#10:11,1400,170,,\n#1017,1400,170,,\n");
+    assert_int_equal(table.row_count, 1);
+    assert_null(strstr(told, "begins with #"));
+}
+
 static void test_decimal_or_thousands(void **state)
 {
     (void)state;
@@ -447,6 +464,7 @@ int main(void)
         cmocka_unit_test(test_semicolons),
         cmocka_unit_test(test_accuracy),
         cmocka_unit_test(test_entries_left_out),
+        cmocka_unit_test(test_numbered_rows),
         cmocka_unit_test(test_decimal_or_thousands),
         cmocka_unit_test(test_units_where_they_stand),
         cmocka_unit_test(test_units_not_written),
