@@ -194,7 +194,7 @@ static bool is_comment(struct reading *it, const struct cells *row)
 
 static enum status take_row(struct reading *it, const struct cells *row)
 {
-    int64_t unix_us;
+    int64_t unix_us = 0;
     if (is_empty(it, row) || is_comment(it, row))
         return STATUS_OK;
     if (row->unclosed)
