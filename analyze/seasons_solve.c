@@ -333,14 +333,22 @@ static enum status find_engines(struct seasons *seasons)
 
 /* --- work that no log has: what the facts of the runs tell */
 
-/* Is there an event of the log between two outings of an engine; one of a new thermostat? */
+/* A changed zinc or sender does not make the engine run cooler: it is not what runs entered as
+ * before and after a service stand around. */
+static bool may_cool(const struct season_event *event)
+{
+    return event->step && !event->new_sender;
+}
+
+/* Does the log hold work between two outings of an engine that may change its cooling; a new
+ * thermostat? */
 static bool logged_between(const struct seasons *seasons, size_t boat, int instance,
                            const struct outing *from, const struct outing *to, bool thermostat)
 {
     for (size_t i = 0; i < seasons->event_count; i++) {
         const struct season_event *event = &seasons->events[i];
         if (season_event_is_of(seasons, event, boat, instance) && !event->guessed &&
-            (event->new_thermostat || !thermostat) &&
+            (thermostat ? event->new_thermostat : may_cool(event)) &&
             event->at > (double)from->start_unix_us * 1e-6 &&
             event->at <= (double)to->start_unix_us * 1e-6)
             return true;

@@ -598,6 +598,46 @@ static void work_is_guessed_from_the_facts(void **state)
     seasons_free(&made.seasons);
 }
 
+/* A line of the log between the runs before and after a service, after three years of six. */
+static void log_between(struct made *made, const struct season_event *event)
+{
+    make_seasons(made, 7, 0.04, -0.15, 24);
+    made->seasons.event_count = 0;
+    facts_set(&made->seasons.outings[12].facts, FACT_RUN, 0, "purpose", "before service", NULL);
+    facts_set(&made->seasons.outings[11].facts, FACT_RUN, 0, "purpose", "after service", NULL);
+    assert_int_equal(seasons_add_event(&made->seasons, event), STATUS_OK);
+    assert_int_equal(seasons_solve(&made->seasons, NULL), STATUS_OK);
+}
+
+/* A zinc or a sender alone is not the service that the runs tell of; work that may change the
+ * cooling is, and is told once. */
+static void what_cannot_cool_hides_no_service(void **state)
+{
+    (void)state;
+    static const struct season_event events[] = {
+        {.what = "zinc anode changed"},
+        {.what = "temperature sender exchanged", .step = true, .new_sender = true},
+        {.what = "heat exchanger acid-cleaned", .step = true},
+    };
+    static const char *const told[] = {"service", "temperature sender exchanged, service",
+                                       "heat exchanger acid-cleaned"};
+    for (size_t i = 0; i < 3; i++) {
+        struct made made;
+        struct season_event event = events[i];
+        event.at = START + 3 * YEAR;
+        event.hours = NAN;
+        event.engine = -1;
+        log_between(&made, &event);
+        const struct season_series *series = &made.seasons.engines[0].series;
+        assert_int_equal(series->step_count, 1);
+        assert_string_equal(series->steps[0].what, told[i]);
+        assert_false(series->steps[0].sender_only);
+        assert_int_equal(series->segments[0].points, 12);
+        assert_int_equal(made.seasons.event_count, i < 2 ? 2 : 1); /* the log's line stays */
+        seasons_free(&made.seasons);
+    }
+}
+
 /* Celsius in one run and Fahrenheit (160 and 180 °F, exact) in the next is no other thermostat; two
  * runs of one week after a service are after one service. */
 static void what_is_no_work_is_not_guessed(void **state)
@@ -771,6 +811,7 @@ int main(void)
         cmocka_unit_test(as_many_are_told_as_listed),
         cmocka_unit_test(boats_engines_and_copies_are_told_apart),
         cmocka_unit_test(work_is_guessed_from_the_facts),
+        cmocka_unit_test(what_cannot_cool_hides_no_service),
         cmocka_unit_test(what_is_no_work_is_not_guessed),
         cmocka_unit_test(readings_that_come_another_way_are_another_sender),
         cmocka_unit_test(the_log_may_say_that_the_sender_was_kept),
