@@ -116,7 +116,7 @@ static void say_unattended(const struct checked *it)
     else
         say(it->voice, SAY_NOTE, "unattended: it is never split, however long (longest_run)");
     if (it->output)
-        say(it->voice, SAY_WARNING,
+        say(it->voice, SAY_ERROR,
             "--output names one run; an unattended logger makes many, and will "
             "not begin: name their folder with --directory");
 }
@@ -209,8 +209,8 @@ static void say_transducers(const struct checked *it)
         it->config->settings.transducer_defaults ? "count for the rest" : "do not count");
 }
 
-void checked_say(const struct config *config, const char *output, bool replay,
-                 const struct voice *voice)
+enum status checked_say(const struct config *config, const char *output, bool replay,
+                        const struct voice *voice)
 {
     static void (*const parts[])(const struct checked *) = {
         say_facts, say_inputs, say_transducers, say_place, say_running, say_clock,
@@ -218,5 +218,8 @@ void checked_say(const struct config *config, const char *output, bool replay,
     const struct checked it = {config, output, replay, voice};
     for (size_t i = 0; i < COUNT(parts); i++)
         parts[i](&it);
+    if (output && config->settings.unattended && !replay)
+        return STATUS_BAD_USAGE;
     say(voice, SAY_NOTE, "the settings are sound");
+    return STATUS_OK;
 }

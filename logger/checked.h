@@ -5,10 +5,12 @@
 
 #include "config.h"
 #include "say.h"
+#include "status.h"
 
 /* `output` is the file named by --output, or NULL; `replay`: a capture takes the place of inputs.
- * What has no effect, or what a comparison will miss, is said as a warning. Touches nothing. */
-void checked_say(const struct config *config, const char *output, bool replay,
-                 const struct voice *voice);
+ * What has no effect, or what a comparison will miss, is said as a warning. Touches nothing.
+ * STATUS_BAD_USAGE if the logger would not begin with them. */
+enum status checked_say(const struct config *config, const char *output, bool replay,
+                        const struct voice *voice);
 
 #endif

@@ -104,10 +104,14 @@ static enum status fail_open(struct serial *serial, enum sp_return answer,
         advice = "; another program has it open";
     else if (error == ENOENT || answer == SP_ERR_ARG)
         advice = "; is the adapter plugged in?";
+    bool is_other = answer == SP_ERR_ARG && access(serial->path, F_OK) == 0;
+    if (is_other)
+        advice = "; a line that a program shares is heard through udp: or tcp:";
     complain(complaint, STATUS_IO, "cannot be opened: %s%s",
-             answer == SP_ERR_ARG ? "no such serial port"
-             : error              ? strerror(error)
-                                  : "the port refuses the settings",
+             is_other               ? "it is there, but is no serial port of this computer"
+             : answer == SP_ERR_ARG ? "no such serial port"
+             : error                ? strerror(error)
+                                    : "the port refuses the settings",
              advice);
     close_serial(serial);
     return STATUS_IO;

@@ -308,8 +308,14 @@ static void fill_long_options(struct option *to)
 static enum status take_words(struct command *command, int count, char **words)
 {
     if (request_find(words[0], strlen(words[0])) == REQUEST_KIND_COUNT) {
-        say(&command->voice, SAY_ERROR, "\"%s\" stands alone; did you mean --input %s?", words[0],
-            words[0]);
+        if (strpbrk(words[0], ":/"))
+            say(&command->voice, SAY_ERROR, "\"%s\" stands alone; did you mean --input %s?",
+                words[0], words[0]);
+        else
+            say(&command->voice, SAY_ERROR,
+                "\"%s\" is nothing that a logger at work does; it takes mark, note, purpose, "
+                "start, stop and status",
+                words[0]);
         return STATUS_BAD_USAGE;
     }
     size_t length = 0;
@@ -442,9 +448,8 @@ static enum status work(struct command *command)
     if (command->request[0])
         return ask(command);
     if (command->check_only) {
-        checked_say(&command->config, command->order.output, command->order.replay != NULL,
-                    &command->voice);
-        return STATUS_OK;
+        return checked_say(&command->config, command->order.output, command->order.replay != NULL,
+                           &command->voice);
     }
     if (command->rebuild) {
         const struct rebuild_order order = {.journal = command->rebuild,

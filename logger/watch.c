@@ -16,6 +16,7 @@
 #define EVENTS_SAID_MAX 100
 #define MUTE_NS (15 * NS_PER_S) /* an input that brings nothing for so long is told */
 #define NOISE_TOLD 200          /* bytes of noise, without a sentence, after which it is told */
+#define REFUSED_TOLD 10         /* sentences refused for their checksum, without a good one */
 
 /* One channel of one engine, tank ..., over all inputs. */
 struct heard {
@@ -394,8 +395,34 @@ static bool is_mute(const struct tally *tally)
 
 static bool is_noise(const struct tally *tally)
 {
-    return tally->line[REASON_SENTENCES].count == 0 &&
-           tally->line[REASON_NOISE_BYTES].count >= NOISE_TOLD;
+    const struct tally_line *line = tally->line;
+    return line[REASON_SENTENCES].count == 0 &&
+           (line[REASON_NOISE_BYTES].count >= NOISE_TOLD ||
+            line[REASON_BAD_CHECKSUM].count + line[REASON_NO_CHECKSUM].count >= REFUSED_TOLD);
+}
+
+/* What comes instead of sentences, and what to do about it. */
+static void say_noise(const struct watch *watch, const struct run_input *input, bool serial,
+                      const struct tally_line *line)
+{
+    unsigned long long bare = line[REASON_NO_CHECKSUM].count,
+                       wrong = line[REASON_BAD_CHECKSUM].count;
+    if (bare > wrong)
+        say(watch->voice, SAY_WARNING,
+            "input %s (%s): %llu sentences without a checksum came, and none with one: they are "
+            "refused. Switch the checksum on where they are sent",
+            input->label, input->text, bare);
+    else if (wrong > 0)
+        say(watch->voice, SAY_WARNING,
+            "input %s (%s): the checksums of all %llu sentences are wrong%s", input->label,
+            input->text, wrong,
+            serial ? "; a loose wire, or another baud rate (4800 and 38400 are usual)?"
+                   : "; what sends them damages or changes them");
+    else
+        say(watch->voice, SAY_WARNING, "input %s (%s): bytes come, but no sentence among them%s",
+            input->label, input->text,
+            serial ? "; the baud rate is probably another one (4800 and 38400 are usual)"
+                   : "; does it send NMEA 0183?");
 }
 
 /* Wrong wires and wrong rates are found at the dock or not at all. */
@@ -413,9 +440,7 @@ void watch_input(struct watch *watch, unsigned number, int64_t at, int64_t opene
     }
     if (!watch->noise_said[number] && is_noise(tally)) {
         watch->noise_said[number] = true;
-        say(watch->voice, SAY_WARNING, "input %s (%s): bytes come, but no sentence among them%s",
-            input->label, input->text,
-            serial ? "; the baud rate is probably another one (4800 and 38400 are usual)" : "");
+        say_noise(watch, input, serial, tally->line);
     }
 }
 

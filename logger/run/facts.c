@@ -7,6 +7,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <strings.h>
 
 #include "reading.h"
 
@@ -272,7 +273,7 @@ static enum status check_choice(const struct fact_row *row, const char **value,
         const struct choice *choice = &choices[i];
         if (choice->section != row->section || strcmp(choice->key, row->key) != 0)
             continue;
-        if (strcmp(choice->value, *value) == 0 || strcmp(choice->shorthand, *value) == 0) {
+        if (strcasecmp(choice->value, *value) == 0 || strcasecmp(choice->shorthand, *value) == 0) {
             *value = choice->value;
             return STATUS_OK;
         }

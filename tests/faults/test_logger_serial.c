@@ -99,10 +99,12 @@ static void test_appears_later(void **state)
         skip();
     assert_int_equal(mount("/dev/null", port, NULL, MS_BIND, NULL), 0);
     struct program logger =
-        start_on_port("--input", "serial:/dev/ttyS0", "--input", "serial:/dev/ttyUSB77", "--output",
-                      stage_path("later.h5"), "--set", "logger.reopen_longest=0.5");
+        start_on_port("--input", "serial:/dev/ttyS0", "--input", "serial:/dev/ttyUSB77", "--input",
+                      "serial:/dev/full", "--output", stage_path("later.h5"), "--set",
+                      "logger.reopen_longest=0.5");
     stage_until_said(&logger, "cannot be opened");
     stage_until_said(&logger, "is the adapter plugged in?");
+    stage_until_said(&logger, "it is there, but is no serial port of this computer");
     assert_int_equal(umount2(port, MNT_DETACH), 0);
     struct cable cable = plug_in();
     stage_until_said(&logger, "open, after");

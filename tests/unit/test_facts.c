@@ -87,7 +87,7 @@ static void defaults_are_given(void **state)
     assert_string_equal(facts_get(&facts, FACT_RUN, 0, "no_such_fact"), "");
     assert_int_equal(set(&facts, FACT_RUN, 0, "purpose", "before"), STATUS_OK);
     assert_string_equal(facts_get(&facts, FACT_RUN, 0, "purpose"), "before service");
-    assert_int_equal(set(&facts, FACT_RUN, 0, "purpose", "after service"), STATUS_OK);
+    assert_int_equal(set(&facts, FACT_RUN, 0, "purpose", "After Service"), STATUS_OK);
     assert_string_equal(facts_get(&facts, FACT_RUN, 0, "purpose"), "after service");
     facts_free(&facts);
 }

@@ -245,6 +245,32 @@ static void test_mute_and_noisy_inputs(void **state)
     finish();
 }
 
+/* Sentences that are all refused: by what is wrong with them. */
+static void test_refused_sentences(void **state)
+{
+    (void)state;
+    static const struct run_input two[] = {{"serial:/dev/ttyUSB0,4800", "engine"},
+                                           {"udp:10110", "plotter"}};
+    struct tally tallies[2];
+    memset(tallies, 0, sizeof tallies);
+    assert_int_equal(pipe(words), 0);
+    voice = (struct voice){.fd = words[1], .least = SAY_NOTE};
+    assert_int_equal(watch_new(&voice, &facts, two, true, &watch), STATUS_OK);
+    tally_add_many(&tallies[0], REASON_BAD_CHECKSUM, 0, 9);
+    watch_input(watch, 0, 26 * NS_PER_S, 10 * NS_PER_S, &tallies[0]);
+    assert_string_equal(said(), "");
+    tally_add_many(&tallies[0], REASON_BAD_CHECKSUM, 0, 2);
+    watch_input(watch, 0, 26 * NS_PER_S, 10 * NS_PER_S, &tallies[0]);
+    assert_non_null(strstr(said(), "the checksums of all 11 sentences are wrong; a loose wire, or "
+                                   "another baud rate"));
+    tally_add_many(&tallies[1], REASON_NO_CHECKSUM, 0, 30);
+    tally_add_many(&tallies[1], REASON_BAD_CHECKSUM, 0, 2);
+    watch_input(watch, 1, 26 * NS_PER_S, 10 * NS_PER_S, &tallies[1]);
+    assert_non_null(strstr(said(), "30 sentences without a checksum came, and none with one: they "
+                                   "are refused. Switch the checksum on"));
+    finish();
+}
+
 static void test_replay_says_less(void **state)
 {
     (void)state;
@@ -352,6 +378,7 @@ int main(void)
         cmocka_unit_test(test_named_engines),
         cmocka_unit_test(test_unmapped),
         cmocka_unit_test(test_mute_and_noisy_inputs),
+        cmocka_unit_test(test_refused_sentences),
         cmocka_unit_test(test_replay_says_less),
         cmocka_unit_test(test_nothing_heard),
         cmocka_unit_test(test_events),
