@@ -29,6 +29,8 @@ struct importing {
     struct complaint *complaint;
     bool comma;
     struct marked with_point, with_comma;
+    char separator;
+    size_t width;      /* how many columns there are; 0: not known yet */
     size_t time, date; /* cells */
     size_t cell[IMPORT_COLUMNS_MAX];
 };
@@ -63,6 +65,17 @@ static enum status no_column(const struct importing *it, const struct import_pla
                     it->remarks->name, names->line, place->name, there);
 }
 
+/* Columns that the map names by number are there, with a name or without. */
+static void find_width(struct importing *it, const struct cells *names)
+{
+    it->width = rows_filled(names);
+    it->width = it->time + 1 > it->width ? it->time + 1 : it->width;
+    if (it->date != NOWHERE && it->date + 1 > it->width)
+        it->width = it->date + 1;
+    for (size_t i = 0; i < it->map->count; i++)
+        it->width = it->cell[i] + 1 > it->width ? it->cell[i] + 1 : it->width;
+}
+
 static enum status find_cells(struct importing *it, const struct cells *names)
 {
     const struct import_map *map = it->map;
@@ -77,6 +90,8 @@ static enum status find_cells(struct importing *it, const struct cells *names)
         if (it->cell[i] == NOWHERE)
             return no_column(it, &map->columns[i].place, names);
     }
+    if (map->has_names)
+        find_width(it, names);
     return STATUS_OK;
 }
 
@@ -276,6 +291,17 @@ static void take_entry(struct importing *it, const struct cells *row, size_t i, 
     tabled_put(it->out, values, i, number, row->line);
 }
 
+/* Where there are no names the first row says how many columns there are. */
+static enum status check_width(struct importing *it, const struct cells *row)
+{
+    size_t filled = rows_filled(row);
+    if (it->width == 0)
+        it->width = row->count + row->beyond;
+    if (it->separator != ',' || filled <= it->width)
+        return STATUS_OK;
+    return tabled_too_many(it->remarks, row->line, filled, it->width, it->separator, it->complaint);
+}
+
 static enum status take_row(struct importing *it, const struct cells *row)
 {
     int64_t unix_us;
@@ -292,6 +318,9 @@ static enum status take_row(struct importing *it, const struct cells *row)
                cell_at(row, it->time));
         return STATUS_OK;
     }
+    enum status status = check_width(it, row);
+    if (status != STATUS_OK)
+        return status;
     double *values = tabled_add_row(it->out, unix_us, row->line);
     if (!values)
         return STATUS_MEMORY;
@@ -393,6 +422,7 @@ enum status import_read(const char *text, size_t length, const struct import_map
         status = STATUS_MEMORY;
     if (status == STATUS_OK) {
         rows.separator = map->separator ? map->separator : rows.separator;
+        it.separator = rows.separator;
         it.comma = map->decimal ? map->decimal == ',' : rows.separator != ',';
         status = read_rows(&it, &rows, row);
     }

@@ -153,6 +153,16 @@ bool rows_next(struct rows *rows, struct cells *row)
     return true;
 }
 
+size_t rows_filled(const struct cells *row)
+{
+    size_t count = row->count;
+    if (row->beyond > 0)
+        return count + row->beyond;
+    while (count > 0 && row->cell[count - 1][0] == '\0')
+        count--;
+    return count;
+}
+
 bool rows_is_blank(const struct cells *row)
 {
     for (size_t i = 0; i < row->count; i++)

@@ -39,6 +39,8 @@ enum status rows_open(struct rows *csv, const char *text, size_t length);
 bool rows_next(struct rows *csv, struct cells *row);
 void rows_close(struct rows *csv);
 
+/* How many cells there are up to the last one with something in it. */
+size_t rows_filled(const struct cells *row);
 /* Whether nothing is in any cell of the row. */
 bool rows_is_blank(const struct cells *row);
 

@@ -192,6 +192,44 @@ static bool is_comment(struct reading *it, const struct cells *row)
     return false;
 }
 
+static bool is_digits(const char *cell)
+{
+    return cell[0] != '\0' && cell[strspn(cell, "0123456789")] == '\0';
+}
+
+/* Text beside the table, under no name, is a remark of a spreadsheet; digits there are the end of a
+ * number that commas cut. */
+static bool has_too_many(const struct reading *it, const struct cells *row)
+{
+    size_t filled = rows_filled(row);
+    if (filled > it->cell_count)
+        return true;
+    for (size_t i = it->named_count; i < filled && !it->comma; i++)
+        if (is_digits(row->cell[i]))
+            return true;
+    return false;
+}
+
+/* Decimal commas between commas shift what stands behind them: no value of such a sheet is safe.
+ * Where the notes were empty the row has no cell too many, but a number for a note. */
+static enum status check_cells(const struct reading *it, const struct cells *row)
+{
+    const char *note = cell_of(it, row, CELL_NOTES);
+    if (has_too_many(it, row))
+        return tabled_too_many(it->remarks, row->line, rows_filled(row), it->named_count,
+                               it->separator, it->complaint);
+    if (it->comma || !is_digits(note))
+        return STATUS_OK;
+    return complain(
+        it->complaint, STATUS_BAD_DATA,
+        "%.200s:%zu: the note of this row is a number alone, \"%.20s\". If that is the "
+        "end of a number with a decimal comma, as in 16,5, the cells before it are "
+        "shifted; nothing of the file was taken. Put each such number in quotes "
+        "(\"16,5\"), write 16.5, or save the file with semicolons between the cells. If "
+        "it is a note, write a word to it",
+        it->remarks->name, row->line, note);
+}
+
 static enum status take_row(struct reading *it, const struct cells *row)
 {
     int64_t unix_us = 0;
@@ -200,6 +238,9 @@ static enum status take_row(struct reading *it, const struct cells *row)
     if (row->unclosed)
         remark(it->remarks, SAY_WARNING, row->line,
                "a quotation mark is opened here and never closed: all that follows is one row");
+    enum status status = check_cells(it, row);
+    if (status != STATUS_OK)
+        return status;
     if (!row_time(it, row, &unix_us))
         return STATUS_OK;
     double *values = tabled_add_row(it->out, unix_us, row->line);
@@ -480,6 +521,7 @@ enum status sheet_read(const char *text, size_t length, const struct remarks *re
         status = STATUS_MEMORY;
     if (status == STATUS_OK) {
         *it = (struct reading){.remarks = remarks, .out = out, .complaint = complaint};
+        it->separator = csv.separator;
         it->comma = csv.separator != ',';
         sheet_head_begin(it);
         status = read_all(it, &csv, row);

@@ -28,7 +28,8 @@
 #define SHEET_SOURCE "sheet"
 
 /* Reads a sheet. STATUS_OK if it has at least one row that could be taken; else STATUS_BAD_DATA
- * with words, or STATUS_MEMORY. Every line or cell that could not be taken is told and counted. */
+ * with words, or STATUS_MEMORY. A row with more cells than there are columns refuses the whole.
+ * Every line or cell that could not be taken is told and counted. */
 enum status sheet_read(const char *text, size_t length, const struct remarks *remarks,
                        struct tabled *out, struct complaint *complaint);
 

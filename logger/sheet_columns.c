@@ -230,6 +230,7 @@ enum status sheet_column_line(struct reading *it, const struct cells *row)
 {
     enum status status = STATUS_OK;
     it->cell_count = row->count;
+    it->named_count = rows_filled(row);
     for (size_t i = 0; i < row->count && status == STATUS_OK; i++) {
         it->cells[i] = (struct cell_rule){.kind = CELL_IGNORED};
         status = take_column(it, row->line, row->cell[i], &it->cells[i]);

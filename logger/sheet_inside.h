@@ -32,7 +32,8 @@ struct reading {
     const struct remarks *remarks;
     struct tabled *out;
     struct complaint *complaint;
-    bool comma; /* decimal comma */
+    char separator; /* of the cells */
+    bool comma;     /* decimal comma */
     /* the head */
     struct said {
         double step, right, repeats; /* NaN: not said */
@@ -50,6 +51,7 @@ struct reading {
     int engine;
     /* the table */
     size_t cell_count;
+    size_t named_count; /* up to the last one with a name */
     struct cell_rule cells[CELLS_ROW_MAX];
     bool told_number; /* that # does not make a remark of a row with a time */
     int64_t day;      /* added to the date, for runs past midnight */

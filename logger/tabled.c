@@ -127,6 +127,20 @@ void tabled_free(struct tabled *table)
     memset(table, 0, sizeof *table);
 }
 
+enum status tabled_too_many(const struct remarks *remarks, size_t line, size_t cells,
+                            size_t columns, char separator, struct complaint *complaint)
+{
+    static const char decimal[] =
+        "If a comma in it is a decimal one, as in 16,5: put each such number in quotes (\"16,5\"), "
+        "write 16.5, or save the file with semicolons between the cells. ";
+    const char *name = separator == ',' ? "comma" : separator == ';' ? "semicolon" : "tab";
+    return complain(complaint, STATUS_BAD_DATA,
+                    "%.200s:%zu: this row has %zu cells and there are %zu columns, so "
+                    "nobody can tell which number belongs where, nor in rows that happen to fit; "
+                    "nothing of the file was taken. %sA text with a %s in it goes in quotes too",
+                    remarks->name, line, cells, columns, separator == ',' ? decimal : "", name);
+}
+
 static void leave_out(struct tabled *table, struct tabled_column *column, double number,
                       size_t line)
 {

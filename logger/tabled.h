@@ -83,6 +83,11 @@ void tabled_put(struct tabled *table, double *row, size_t column, double number,
 void tabled_tell_units(const struct tabled *table, const char *where,
                        const struct remarks *remarks);
 
+/* Refuses a table of which one line has more cells than there are columns. Where commas separate,
+ * decimal commas do that: then other rows may be shifted and yet fit. */
+enum status tabled_too_many(const struct remarks *remarks, size_t line, size_t cells,
+                            size_t columns, char separator, struct complaint *complaint);
+
 /* What kind of thing a channel belongs to, by its place in the catalogue. */
 enum place tabled_place(enum channel_id channel);
 

@@ -204,6 +204,25 @@ static void test_left_out(void **state)
     assert_int_equal(table.tally.line[REASON_ROWS].count, 3);
 }
 
+/* Decimal commas between commas: no value behind them is what was written. */
+static void test_too_many_cells(void **state)
+{
+    (void)state;
+    must_refuse("time=t; sea_temperature[C]=S" T,
+                "t,S,T\n2026-11-25 10:00,16,71\n"
+                "2026-11-25 10:01,16,5,71,3\n",
+                STATUS_BAD_DATA, "log.csv:3: this row has 5 cells and there are 3 columns");
+    must_refuse("time=t" T, "t,T,\n2026-11-25 10:00,71,5\n", STATUS_BAD_DATA, "write 16.5");
+    must_refuse("names=no; time=#1; coolant_temperature[C]=#2",
+                "2026-11-25 10:00,71,,\n2026-11-25 10:01,71,5,16,5\n", STATUS_BAD_DATA,
+                "log.csv:2: this row has 5 cells and there are 4 columns");
+    /* Quoted, empty, of a row that is none, and named by number. */
+    read_well("time=t" T, "t,T\n2026-11-25 10:00,\"71.5\",,\nEnd,of,file\n");
+    assert_near(cell(0, 0), 71.5, 0);
+    read_well("time=t; coolant_temperature[C]=#3", "t,T\n2026-11-25 10:00,16,71\n");
+    assert_near(cell(0, 0), 71, 0);
+}
+
 static void test_bad_maps(void **state)
 {
     (void)state;
@@ -268,11 +287,11 @@ static int forget(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_columns),         cmocka_unit_test(test_times),
-        cmocka_unit_test(test_layouts),         cmocka_unit_test(test_order_and_interval),
-        cmocka_unit_test(test_left_out),        cmocka_unit_test(test_bad_maps),
-        cmocka_unit_test(test_units_not_named), cmocka_unit_test(test_decimal_marks),
-        cmocka_unit_test(test_columns_alike),
+        cmocka_unit_test(test_columns),       cmocka_unit_test(test_times),
+        cmocka_unit_test(test_layouts),       cmocka_unit_test(test_order_and_interval),
+        cmocka_unit_test(test_left_out),      cmocka_unit_test(test_too_many_cells),
+        cmocka_unit_test(test_bad_maps),      cmocka_unit_test(test_units_not_named),
+        cmocka_unit_test(test_decimal_marks), cmocka_unit_test(test_columns_alike),
     };
     return cmocka_run_group_tests(tests, NULL, forget);
 }

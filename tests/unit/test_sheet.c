@@ -148,14 +148,13 @@ static void test_entries_left_out(void **state)
 {
     (void)state;
     read_well(HEAD NAMES "10:05,\"1,800\",abc,16.5,\n10:10,1400,400,-,\nx,1,2,3,\n,1,2,3,\n"
-                         "10:15,1800,180,16.5,,over\n");
+                         "10:15,1800,180,16.5,,\n");
     must_tell("a.csv:5: \"1,800\" under rpm is not a number");
     must_tell("a.csv:5: \"abc\" under gauge [°F]");
     must_tell("a.csv:6: 400 under \"gauge [°F]\" cannot be believed and was left out: Coolant "
               "temperature is -40 to 150 °C. Is the unit right?");
     must_tell("a.csv:7: \"x\" is no time: the row was not taken");
     must_tell("a.csv:8: no time: the row was not taken");
-    must_tell("a.csv:9: \"over\" stands in no named column");
     assert_int_equal(table.tally.line[REASON_NOT_A_NUMBER].count, 2);
     assert_int_equal(table.tally.line[REASON_OUT_OF_RANGE].count, 1);
     assert_int_equal(table.tally.line[REASON_BAD_ROW].count, 2);
@@ -450,6 +449,40 @@ static void test_two_instruments(void **state)
                         "read by hand: infrared thermometer");
 }
 
+/* Decimal commas between commas: the values behind them are not what was written. */
+static void test_too_many_cells(void **state)
+{
+    (void)state;
+    static const char head[] = HEAD "time,rpm,gauge [degC],sea [degC],raw water out [degC],notes\n";
+    static const struct {
+        const char *rows, *words;
+    } bad[] = {
+        {"12:35,1000,74,16,5,18,9,smooth\n",
+         "a.csv:5: this row has 8 cells and there are 6 columns"},
+        {"12:35,1000,74,16,5,18,9,smooth\n",
+         "put each such number in quotes (\"16,5\"), write 16.5"},
+        {"12:35,1000,74,16,18,\n12:41,1400,77,16,5,18,,,smooth\n", "a.csv:6: this row has 9 cells"},
+        {"12:35,1000,74,16,18,calm, sunny\n", "A text with a comma in it goes in quotes too"},
+        {"12:41,1400,77,,20,2,\n", "the note of this row is a number alone, \"2\""},
+        {"12:41,1400,77,16,5,18\n", "If it is a note, write a word to it"},
+    };
+    char text[400];
+    for (size_t i = 0; i < sizeof bad / sizeof bad[0]; i++) {
+        snprintf(text, sizeof text, "%s%s", head, bad[i].rows);
+        must_refuse(text, bad[i].words);
+    }
+    must_refuse(HEAD "time,rpm,gauge [C],,\n12:35,1000,74,5,\n", "has 4 cells and there are 3");
+    must_refuse("date;2026-11-25\ntime;rpm;gauge [C]\n12:35;1000;74,5;16;18\n",
+                "A text with a semicolon in it goes in quotes");
+    /* Empty cells are none, and a spreadsheet's remark beside the table is told. */
+    read_well(HEAD "time,rpm,gauge [C],notes\n12:35,1000,74,,,,\n# it, was, a, fine, day\n"
+                   "12:41,1400,\"74,5\",\"calm, 2\"\n");
+    assert_int_equal(table.row_count, 2);
+    read_well(HEAD "time,rpm,gauge [C],,\n12:35,1000,74,over,\n");
+    must_tell("a.csv:5: \"over\" stands in no named column");
+    assert_int_equal(table.tally.line[REASON_NO_COLUMN].count, 1);
+}
+
 static int forget(void **state)
 {
     (void)state;
@@ -480,6 +513,7 @@ int main(void)
         cmocka_unit_test(test_columns_alike),
         cmocka_unit_test(test_two_instruments),
         cmocka_unit_test(test_second_date_is_none),
+        cmocka_unit_test(test_too_many_cells),
     };
     return cmocka_run_group_tests(tests, NULL, forget);
 }

@@ -296,7 +296,7 @@ static void test_all_that_is_left_out_is_counted(void **state)
     static const char text[] = "date,2026-11-25\nheld,5 min\nrated rpm,fast\n"
                                "time,rpm,gauge [°C],sea [°C],tea [°C],notes\n"
                                "10:05,1000,75,16.5,60,\n10:11,abc,900,16.5,,\n"
-                               "soon,1800,80,16.5,,\n10:23,2200,85,,,,and more\n";
+                               "soon,1800,80,16.5,,\n10:23,2200,85,,61,\n";
     stage_write(stage_path("count.csv"), text, sizeof text - 1);
     stage_expect_words(
         start_logger("--sheet", stage_path("count.csv"), "--output", stage_path("count.h5")), 0,
