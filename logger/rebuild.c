@@ -44,6 +44,13 @@ struct rebuild {
     struct writer *writer;
     struct intake intake;
 
+    /* Inputs that were away when the journal stops, and since when. */
+    struct {
+        bool now;
+        int64_t since;
+        char why[96];
+    } away[INPUTS_MAX];
+
     bool finished; /* its run file is there */
     uint64_t messages;
     int64_t end;    /* latest instant */
@@ -211,6 +218,8 @@ static void take_gap(struct rebuild *it, const struct journal_item *item)
 {
     char why[96];
     snprintf(why, sizeof why, "%.*s", (int)item->length, item->bytes);
+    if (item->input < INPUTS_MAX)
+        it->away[item->input].now = false;
     intake_gap(&it->intake, item->input, item->at, item->until, why, item->count);
 }
 
@@ -225,12 +234,29 @@ static void take_fact(struct rebuild *it, const char *text)
     config_set(&it->config, assignment, NULL);
 }
 
+/* "plotter: Connection refused": the gap follows when the input is back. */
+static void take_away(struct rebuild *it, int64_t at, const char *text)
+{
+    for (size_t i = 0; i < it->head->input_count; i++) {
+        const char *label = it->head->inputs[i].label;
+        size_t length = strlen(label);
+        if (strncmp(text, label, length) != 0 || strncmp(text + length, ": ", 2) != 0)
+            continue;
+        if (!it->away[i].now)
+            it->away[i].since = at;
+        it->away[i].now = true;
+        snprintf(it->away[i].why, sizeof it->away[i].why, "%.95s", text + length + 2);
+    }
+}
+
 static void take_event(struct rebuild *it, const struct journal_item *item)
 {
     char text[256];
     snprintf(text, sizeof text, "%.*s", (int)item->length, item->bytes);
     if (strcmp(item->key, "fact") == 0)
         take_fact(it, text);
+    if (strcmp(item->key, "input_away") == 0)
+        take_away(it, item->at, text);
     it->told_date |= strcmp(item->key, "dated") == 0;
     intake_event(&it->intake, item->at, item->key, text);
 }
@@ -354,8 +380,18 @@ static void judge_date(struct rebuild *it)
     it->clock = CLOCK_GNSS;
 }
 
+/* Inputs that never came back before the run was cut off. */
+static void tell_away(struct rebuild *it)
+{
+    for (unsigned i = 0; i < it->head->input_count; i++)
+        if (it->away[i].now && it->away[i].since < it->end)
+            intake_gap(&it->intake, i, it->away[i].since, it->end, it->away[i].why, 0);
+}
+
 static enum status finish_file(struct rebuild *it, struct complaint *complaint)
 {
+    if (!it->ended)
+        tell_away(it);
     intake_finish(&it->intake, it->end);
     judge_date(it);
     const struct run_end end = {.end = it->end,

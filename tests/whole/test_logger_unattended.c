@@ -164,9 +164,15 @@ static void test_power_cut_after_the_start(void **state)
     assert_true(run_about(run)->rebuilt);
     assert_int_equal(stage_count(run, CHANNEL_SEA_TEMPERATURE), 50);
     assert_true(stage_count(run, CHANNEL_ENGINE_SPEED) >= 2);
-    assert_true(events_of(run, "input_away", words) >=
-                1); /* it has not come back: there is no gap */
+    assert_true(events_of(run, "input_away", words) >= 1);
     assert_memory_equal(words, "plotter: ", 9);
+    const struct run_gap *gaps;
+    size_t count;
+    assert_int_equal(run_gaps(run, &gaps, &count, NULL), STATUS_OK);
+    assert_int_equal(count, 1); /* it never came back */
+    assert_int_equal(gaps[0].input, 1);
+    assert_string_equal(gaps[0].why, words + 9);
+    assert_true(gaps[0].to > gaps[0].from);
     run_close(run);
 }
 
