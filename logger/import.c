@@ -15,6 +15,7 @@
 /* Spreadsheets count days from 1899-12-30: that is 25569 days before 1970-01-01 (ECMA-376, part 1,
  * 18.17.4.1, the 1900 date system from its day 61 on). */
 #define SPREADSHEET_DAYS 25569.0
+#define DAY_S 86400.0
 
 /* The first number that was read with one of the two decimal marks. */
 struct marked {
@@ -33,6 +34,11 @@ struct importing {
     size_t width;      /* how many columns there are; 0: not known yet */
     size_t time, date; /* cells */
     size_t cell[IMPORT_COLUMNS_MAX];
+    /* the last day that was written, which counts on */
+    bool has_date, lacks_date; /* the row has a time, and no day is known */
+    struct written_date day;
+    int64_t days; /* since that day, at midnights */
+    double last;  /* s of the day in the row above */
 };
 
 /* --- columns */
@@ -210,20 +216,74 @@ static bool take_date(const struct importing *it, const char **text, struct writ
     return take_written_date(text, out) || take_slashed(text, it->map->dates, out);
 }
 
-static bool text_time(const struct importing *it, const char *time, const char *date,
-                      int64_t *unix_us)
+static bool is_missing(const struct importing *it, const char *cell)
+{
+    static const char *const words[] = {"", "-", "--", "---", "nan", "na", "n/a", "null", "none"};
+    for (size_t i = 0; i < sizeof words / sizeof words[0]; i++)
+        if (strcasecmp(words[i], cell) == 0)
+            return true;
+    return it->map->missing[0] && strcasecmp(it->map->missing, cell) == 0;
+}
+
+/* A time and, perhaps, its zone; nothing behind. */
+static bool take_time(const char *text, double *seconds, double *zone)
+{
+    if (!take_written_time(&text, seconds))
+        return false;
+    return *text == '\0' || (take_written_zone(&text, zone) && *text == '\0');
+}
+
+/* Times without a day go on past midnight: the nearest one to the row above is meant, but none
+ * before the day that was written. */
+static void pass_midnight(struct importing *it, size_t line, const char *time, double seconds)
+{
+    if (seconds < it->last - DAY_S / 2) {
+        it->days++;
+        remark(it->remarks, SAY_NOTE, line,
+               "%.40s is taken as past midnight, of the day after the row above", time);
+    } else if (it->days > 0 && seconds > it->last + DAY_S / 2) {
+        it->days--;
+    }
+}
+
+/* The day of a row stands in it, or else in a row above it. One that cannot be read ends the one
+ * before it. *time is moved behind a day that stands there. */
+static bool take_day(struct importing *it, const char **time, const char *date)
 {
     struct written_date day;
+    const char *cell = date ? date : *time;
+    if (is_missing(it, cell))
+        return false;
+    bool read = take_date(it, &cell, &day) && (!date || *cell == '\0');
+    if (read) {
+        it->day = day;
+        it->days = 0;
+        it->has_date = true;
+        if (!date)
+            *time = cell;
+    } else if (date) {
+        it->has_date = false;
+    }
+    return read;
+}
+
+static bool text_time(struct importing *it, size_t line, const char *time, const char *date,
+                      int64_t *unix_us)
+{
     double seconds, zone = it->map->zone;
-    if (date && (!take_date(it, &date, &day) || *date != '\0'))
+    bool own_day = take_day(it, &time, date);
+    if (!take_time(time, &seconds, &zone)) {
+        it->has_date &= own_day || date != NULL || is_missing(it, time);
         return false;
-    if (!date && !take_date(it, &time, &day))
+    }
+    if (!it->has_date) {
+        it->lacks_date = !date || is_missing(it, date);
         return false;
-    if (!take_written_time(&time, &seconds))
-        return false;
-    if (*time != '\0' && (!take_written_zone(&time, &zone) || *time != '\0'))
-        return false;
-    *unix_us = written_unix_us(&day, seconds - zone);
+    }
+    if (!own_day)
+        pass_midnight(it, line, time, seconds);
+    it->last = seconds;
+    *unix_us = written_unix_us(&it->day, seconds - zone + (double)it->days * DAY_S);
     return true;
 }
 
@@ -253,21 +313,14 @@ static const char *cell_at(const struct cells *row, size_t cell)
 static bool row_time(struct importing *it, const struct cells *row, int64_t *unix_us)
 {
     const char *time = cell_at(row, it->time);
+    it->lacks_date = false;
     if (it->map->time_kind != IMPORT_TIME_TEXT)
         return number_time(it, row->line, time, unix_us);
-    return text_time(it, time, it->date == NOWHERE ? NULL : cell_at(row, it->date), unix_us);
+    return text_time(it, row->line, time, it->date == NOWHERE ? NULL : cell_at(row, it->date),
+                     unix_us);
 }
 
 /* --- rows */
-
-static bool is_missing(const struct importing *it, const char *cell)
-{
-    static const char *const words[] = {"", "-", "--", "---", "nan", "na", "n/a", "null", "none"};
-    for (size_t i = 0; i < sizeof words / sizeof words[0]; i++)
-        if (strcasecmp(words[i], cell) == 0)
-            return true;
-    return it->map->missing[0] && strcasecmp(it->map->missing, cell) == 0;
-}
 
 static void take_entry(struct importing *it, const struct cells *row, size_t i, double *values)
 {
@@ -302,13 +355,16 @@ static enum status check_width(struct importing *it, const struct cells *row)
     return tabled_too_many(it->remarks, row->line, filled, it->width, it->separator, it->complaint);
 }
 
-static enum status take_row(struct importing *it, const struct cells *row)
+static void refuse_row(const struct importing *it, const struct cells *row)
 {
-    int64_t unix_us;
-    if (rows_is_blank(row))
-        return STATUS_OK;
-    if (!row_time(it, row, &unix_us)) {
-        tally_add(&it->out->tally, REASON_BAD_ROW, 0);
+    tally_add(&it->out->tally, REASON_BAD_ROW, 0);
+    if (it->lacks_date)
+        remark(it->remarks, SAY_WARNING, row->line,
+               "\"%.40s\" has no date, and none that can be read stands above it: the row was not "
+               "taken. Write the day as 2026-11-25 into this row; rows below it that have none are "
+               "of the same day",
+               cell_at(row, it->time));
+    else
         remark(it->remarks, SAY_WARNING, row->line,
                "\"%.40s%s%.20s\" is no time that can be read in one way only: the row was not "
                "taken. Read are 2026-11-25T10:15:00, 2026-11-25 10:15:00, 25.11.2026 10:15; dates "
@@ -316,6 +372,15 @@ static enum status take_row(struct importing *it, const struct cells *row)
                "their unit is named, as time[s]",
                it->date == NOWHERE ? "" : cell_at(row, it->date), it->date == NOWHERE ? "" : " ",
                cell_at(row, it->time));
+}
+
+static enum status take_row(struct importing *it, const struct cells *row)
+{
+    int64_t unix_us;
+    if (rows_is_blank(row))
+        return STATUS_OK;
+    if (!row_time(it, row, &unix_us)) {
+        refuse_row(it, row);
         return STATUS_OK;
     }
     enum status status = check_width(it, row);

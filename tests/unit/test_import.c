@@ -204,6 +204,35 @@ static void test_left_out(void **state)
     assert_int_equal(table.tally.line[REASON_ROWS].count, 3);
 }
 
+/* A day that is written once counts on; no day is made up. Instants: by date -u -d. */
+static void test_day_written_once(void **state)
+{
+    (void)state;
+    const int64_t day = 1795564800; /* 2026-11-25 */
+    read_well("date=d; time=t" T, "d,t,T\n25.11.2026,23:59:50,80\n,23:59:55,80\n-,00:00:05,81\n"
+                                  ",23:59:58,81\n,00:00:10,81\n2026-11-28,10:00,82\n,10:01,83\n");
+    static const int at[] = {86390, 86395, 86398, 86405, 86410, 295200, 295260};
+    assert_int_equal(table.row_count, 7);
+    for (size_t i = 0; i < 7; i++)
+        assert_int_equal(table.rows[i].unix_us / 1000000 - day, at[i]);
+    must_tell("2 log.csv:4: 00:00:05 is taken as past midnight, of the day after the row above");
+    read_well("time=t; zone=+02:00" T, "t,T\n2026-11-25 12:15,80\n12:16,81\n10:17Z,82\n");
+    for (int i = 0; i < 3; i++)
+        assert_int_equal(table.rows[i].unix_us / 1000000 - day, 36900 + 60 * i);
+    /* Before the first day, and behind one that cannot be read. */
+    read_well("date=d; time=t" T, "d,t,T\n,10:00,80\n2026-11-25,10:01,81\n25.11.26,10:02,82\n"
+                                  ",10:03,83\n2026-11-25,,84\n,10:05,85\n");
+    must_tell("1 log.csv:2: \"10:00\" has no date, and none that can be read stands above it");
+    must_tell("1 log.csv:4: \"25.11.26 10:02\" is no time that can be read in one way only");
+    must_tell("1 log.csv:5: \"10:03\" has no date");
+    must_tell("1 log.csv:6: \"2026-11-25 \" is no time");
+    assert_int_equal(table.tally.line[REASON_BAD_ROW].count, 4);
+    assert_int_equal(table.row_count, 2);
+    read_well("time=t" T, "t,T\n2026-11-25 10:00,80\n25.11.26 10:01,81\n10:02,82\n");
+    must_tell("1 log.csv:4: \"10:02\" has no date");
+    assert_int_equal(table.row_count, 1);
+}
+
 /* Decimal commas between commas: no value behind them is what was written. */
 static void test_too_many_cells(void **state)
 {
@@ -287,11 +316,12 @@ static int forget(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_columns),       cmocka_unit_test(test_times),
-        cmocka_unit_test(test_layouts),       cmocka_unit_test(test_order_and_interval),
-        cmocka_unit_test(test_left_out),      cmocka_unit_test(test_too_many_cells),
-        cmocka_unit_test(test_bad_maps),      cmocka_unit_test(test_units_not_named),
-        cmocka_unit_test(test_decimal_marks), cmocka_unit_test(test_columns_alike),
+        cmocka_unit_test(test_columns),          cmocka_unit_test(test_times),
+        cmocka_unit_test(test_layouts),          cmocka_unit_test(test_order_and_interval),
+        cmocka_unit_test(test_left_out),         cmocka_unit_test(test_too_many_cells),
+        cmocka_unit_test(test_bad_maps),         cmocka_unit_test(test_units_not_named),
+        cmocka_unit_test(test_decimal_marks),    cmocka_unit_test(test_columns_alike),
+        cmocka_unit_test(test_day_written_once),
     };
     return cmocka_run_group_tests(tests, NULL, forget);
 }
