@@ -100,7 +100,8 @@ struct table_order {
 };
 
 /* Reads a sheet, a CSV file, or both into one run, and makes its run file. Facts of the
- * configuration go before those of the sheet. All words go through `voice`. */
+ * configuration go before those of the sheet. All words go through `voice`. STATUS_BAD_DATA also if
+ * the file was made and lacks rows: one of a sheet, a tenth of a CSV file. */
 enum status tables_record(const struct config *config, const struct table_order *order,
                           const struct voice *voice);
 

@@ -17,7 +17,8 @@
 #include "sheet.h"
 #include "tabled.h"
 
-#define TOLD_MAX 20 /* remarks of one file that are said; the rest is counted */
+#define CSV_LOST_MOST 10 /* one row in so many; with more the run is not whole */
+#define TOLD_MAX 20      /* remarks of one file that are said; the rest is counted */
 
 /* One file on its way into the run. */
 struct source {
@@ -427,7 +428,8 @@ static void say_left_out(const struct making *it, const struct source *source)
         enum reason reason;
         const char *one, *several;
     } kinds[] = {
-        {REASON_BAD_ROW, "row without a readable time", "rows without a readable time"},
+        {REASON_BAD_ROW, "row without a readable date or time",
+         "rows without a readable date or time"},
         {REASON_NOT_A_NUMBER, "entry that could not be read", "entries that could not be read"},
         {REASON_OUT_OF_RANGE, "value that cannot be believed", "values that cannot be believed"},
         {REASON_NO_COLUMN, "entry in no column that is known",
@@ -455,6 +457,31 @@ static void say_source(const struct making *it, const struct source *source)
     say(it->voice, SAY_NOTE, "%s: %zu rows, %" PRIu64 " readings", source->path,
         source->table.row_count, tally->line[REASON_READINGS].count);
     say_left_out(it, source);
+}
+
+/* Of another logger's file a few lines may be none of its rows: units below the names, an end. */
+static bool is_whole(const struct source *source)
+{
+    uint64_t lost = source->table.tally.line[REASON_BAD_ROW].count;
+    if (strcmp(source->kind, "csv") == 0)
+        return lost * CSV_LOST_MOST <= lost + source->table.row_count;
+    return lost == 0;
+}
+
+/* Rows that are missing in the run. STATUS_BAD_DATA if it is not whole. */
+static enum status say_lost_rows(const struct making *it, const struct source *source)
+{
+    uint64_t lost = source->table.tally.line[REASON_BAD_ROW].count;
+    bool whole = is_whole(source);
+    if (lost > 0)
+        say(it->voice, SAY_WARNING,
+            "%s: %" PRIu64 " of %" PRIu64 " rows were not taken, for want of a date or time that "
+            "can be read%s",
+            source->path, lost, lost + source->table.row_count,
+            whole ? ""
+                  : ", so the run is not whole. Mend them as is said above, delete the run and "
+                    "read the file again");
+    return whole ? STATUS_OK : STATUS_BAD_DATA;
 }
 
 /* Columns of it, or readings in them. */
@@ -573,6 +600,10 @@ enum status tables_record(const struct config *config, const struct table_order 
     } else if (it->complaint.text[0]) {
         say(voice, SAY_ERROR, "%s", it->complaint.text);
     }
+    bool made = status == STATUS_OK;
+    for (size_t i = 0; made && i < it->source_count; i++)
+        if (say_lost_rows(it, &it->sources[i]) != STATUS_OK)
+            status = STATUS_BAD_DATA;
     for (size_t i = 0; i < it->source_count; i++)
         source_free(&it->sources[i]);
     facts_free(&it->facts);

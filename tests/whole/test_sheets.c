@@ -299,9 +299,41 @@ static void test_all_that_is_left_out_is_counted(void **state)
                                "soon,1800,80,16.5,,\n10:23,2200,85,,61,\n";
     stage_write(stage_path("count.csv"), text, sizeof text - 1);
     stage_expect_words(
-        start_logger("--sheet", stage_path("count.csv"), "--output", stage_path("count.h5")), 0,
-        "6 left out (the text is kept): 1 row without a readable time, 2 entries that could not be "
-        "read, 1 value that cannot be believed, 2 entries in no column that is known");
+        start_logger("--sheet", stage_path("count.csv"), "--output", stage_path("count.h5")), 1,
+        "6 left out (the text is kept): 1 row without a readable date or time, 2 entries that "
+        "could not be read, 1 value that cannot be believed, 2 entries in no column that is known");
+}
+
+/* A run that lacks rows is kept, and said not to be whole. */
+static void test_lost_rows(void **state)
+{
+    (void)state;
+    static const char sheet[] = "held,5 min\ndate,time,rpm,gauge [C],sea [C]\n"
+                                "2026-11-25,10:05,1000,75,16\n5/6/2026,10:11,1400,77,16\n"
+                                ",10:17,1800,80,16\n";
+    static const char *const map = "time=t; coolant_temperature[C]=T";
+    char csv[2000] = "t,T\n-,degC\n";
+    stage_write(stage_path("lost.csv"), sheet, sizeof sheet - 1);
+    stage_expect_words(
+        start_logger("--sheet", stage_path("lost.csv"), "--output", stage_path("lost.h5")), 1,
+        "2 of 3 rows were not taken, for want of a date or time that can be read, so the run is "
+        "not whole");
+    struct run *run = stage_open_run(stage_path("lost.h5"));
+    assert_int_equal(stage_count(run, CHANNEL_COOLANT_TEMPERATURE), 1);
+    run_close(run);
+    for (int i = 10; i < 30; i++)
+        snprintf(csv + strlen(csv), sizeof csv - strlen(csv), "2026-11-25 10:%d,80\n", i);
+    stage_write(stage_path("few.csv"), csv, strlen(csv)); /* the line of units is no row */
+    stage_expect_words(start_logger("--csv", stage_path("few.csv"), "--columns", map, "--output",
+                                    stage_path("few.h5")),
+                       0, "1 of 21 rows were not taken");
+    for (int i = 30; i < 33; i++)
+        snprintf(csv + strlen(csv), sizeof csv - strlen(csv), "25.11.26 10:%d,80\n", i);
+    stage_write(stage_path("many.csv"), csv, strlen(csv));
+    stage_expect_words(start_logger("--csv", stage_path("many.csv"), "--columns", map, "--output",
+                                    stage_path("many.h5")),
+                       1, "4 of 24 rows were not taken, for want of a date or time that can be "
+                          "read, so the run is not whole");
 }
 
 /* A gauge and an infrared thermometer on one sheet: which was used is said, and the sender did not
@@ -348,6 +380,7 @@ int main(void)
         cmocka_unit_test(test_says_what_is_missing),
         cmocka_unit_test(test_gauge_and_infrared),
         cmocka_unit_test(test_all_that_is_left_out_is_counted),
+        cmocka_unit_test(test_lost_rows),
     };
     return cmocka_run_group_tests(tests, stage_make, stage_remove);
 }
