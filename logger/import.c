@@ -367,7 +367,8 @@ static void refuse_row(const struct importing *it, const struct cells *row)
     else
         remark(it->remarks, SAY_WARNING, row->line,
                "\"%.40s%s%.20s\" is no time that can be read in one way only: the row was not "
-               "taken. Read are 2026-11-25T10:15:00, 2026-11-25 10:15:00, 25.11.2026 10:15; dates "
+               "taken. Read are 2026-11-25T10:15:00, 2026-11-25 10:15:00, 25.11.2026 10:15, the "
+               "year in full; dates "
                "with slashes if dates = month/day/year or day/month/year says how; numbers if "
                "their unit is named, as time[s]",
                it->date == NOWHERE ? "" : cell_at(row, it->date), it->date == NOWHERE ? "" : " ",

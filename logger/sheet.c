@@ -38,6 +38,16 @@ static bool refuse_row(const struct reading *it, const struct cells *row, const 
     return false;
 }
 
+static bool refuse_date(const struct reading *it, const struct cells *row, const char *date)
+{
+    char advice[200];
+    snprintf(advice, sizeof advice,
+             "Write the day into this row as 2026-11-25%s; rows below it that have none are of the "
+             "same day",
+             is_nothing(date) ? "" : sheet_date_doubt(date));
+    return refuse_row(it, row, date, "date", advice);
+}
+
 /* The day of a row stands in it, or else in a row above it, or in the head. One that cannot be read
  * ends the one before it. */
 static void take_date(struct reading *it, const struct cells *row)
@@ -78,9 +88,7 @@ static bool row_time(struct reading *it, const struct cells *row, int64_t *unix_
     if (!take_written_time(&text, &seconds) || *text != '\0')
         return refuse_row(it, row, time, "time", "Write the time of day as 10:15");
     if (!it->has_date)
-        return refuse_row(it, row, date, "date",
-                          "Write the day into this row as 2026-11-25; rows below it that have "
-                          "none are of the same day");
+        return refuse_date(it, row, date);
     if (is_nothing(date))
         pass_midnight(it, row, seconds);
     *unix_us = written_unix_us(&it->date, seconds - it->zone + (double)it->day * DAY_S);

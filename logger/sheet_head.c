@@ -152,14 +152,33 @@ bool sheet_read_date(const char *text, struct written_date *date)
            (take_slashed_date(&again, date) && *again == '\0');
 }
 
+static bool has_year(const char *text)
+{
+    for (; *text; text++) {
+        size_t digits = strspn(text, "0123456789");
+        if (digits >= 4)
+            return true;
+        text += digits > 0 ? digits - 1 : 0;
+    }
+    return false;
+}
+
+const char *sheet_date_doubt(const char *text)
+{
+    if (strchr(text, '/'))
+        return "; with slashes nobody can tell day from month";
+    return has_year(text) ? "" : "; the year is wanted with all four digits";
+}
+
 static void head_date(struct reading *it, size_t line, const char *key, const char *value)
 {
+    char wanted[120];
+    snprintf(wanted, sizeof wanted, "write it as 2026-11-25 or 25.11.2026%s",
+             sheet_date_doubt(value));
     if (sheet_read_date(value, &it->date))
         it->has_date = true;
     else
-        tell_unread(it, line, key, value,
-                    "write it as 2026-11-25 or 25.11.2026; with slashes nobody can tell day from "
-                    "month");
+        tell_unread(it, line, key, value, wanted);
 }
 
 static void head_zone(struct reading *it, size_t line, const char *key, const char *value)

@@ -73,6 +73,8 @@ void sheet_accuracy(const struct reading *it, enum instrument_id id, struct accu
 
 /* A date and nothing behind it; with slashes only where day and month cannot be mistaken. */
 bool sheet_read_date(const char *text, struct written_date *date);
+/* Why a date cannot be read, to go behind the forms that can; "" if nothing is known. */
+const char *sheet_date_doubt(const char *text);
 
 /* sheet_columns.c: the line that names the columns: one is "time", and another is known. */
 bool sheet_is_column_line(const struct cells *row);

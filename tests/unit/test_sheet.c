@@ -449,6 +449,38 @@ static void test_two_instruments(void **state)
                         "read by hand: infrared thermometer");
 }
 
+/* The words are about what was written. */
+static void test_dates_that_are_none(void **state)
+{
+    (void)state;
+    static const struct {
+        const char *date, *doubt;
+    } bad[] = {
+        {"14.05.26", "; the year is wanted with all four digits"},
+        {"5/6/2026", "; with slashes nobody can tell day from month"},
+        {"2026-22-25", ""},
+        {"25-11-2026", ""},
+    };
+    char text[400], words[300];
+    for (size_t i = 0; i < sizeof bad / sizeof bad[0]; i++) {
+        snprintf(text, sizeof text,
+                 "date,%s\nheld,5\ndate,time,rpm,gauge [C]\n%s,10:05,1000,71\n"
+                 "2026-11-25,10:11,1800,73\n",
+                 bad[i].date, bad[i].date);
+        read_well(text);
+        snprintf(words, sizeof words,
+                 "a.csv:1: date = \"%s\" is not understood and left out; write it as 2026-11-25 or "
+                 "25.11.2026%s\n",
+                 bad[i].date, bad[i].doubt);
+        must_tell(words);
+        snprintf(words, sizeof words,
+                 "a.csv:4: \"%s\" is no date: the row was not taken. Write the day into this row "
+                 "as 2026-11-25%s; rows below it that have none",
+                 bad[i].date, bad[i].doubt);
+        must_tell(words);
+    }
+}
+
 /* Decimal commas between commas: the values behind them are not what was written. */
 static void test_too_many_cells(void **state)
 {
@@ -514,6 +546,7 @@ int main(void)
         cmocka_unit_test(test_two_instruments),
         cmocka_unit_test(test_second_date_is_none),
         cmocka_unit_test(test_too_many_cells),
+        cmocka_unit_test(test_dates_that_are_none),
     };
     return cmocka_run_group_tests(tests, NULL, forget);
 }
