@@ -44,7 +44,8 @@ static void series(struct text *out, const struct chart_view *view, const char *
 
 static bool is_drawn(const struct chart_view *view, const struct hold *hold, bool used)
 {
-    return hold->run == view->run && (hold->refusal == REFUSAL_NONE) == used;
+    bool has_length = hold->refusal != REFUSAL_UNHELD;
+    return has_length && hold->run == view->run && (hold->refusal == REFUSAL_NONE) == used;
 }
 
 static size_t count_holds(const struct chart_view *view, bool used)

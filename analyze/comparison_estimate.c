@@ -262,6 +262,19 @@ enum status comparison_estimate(struct comparison *c)
 
 /* --- bands that could not be compared */
 
+static int say_refused(struct uncompared *row, const struct hold *hold)
+{
+    const char *side = row->missing == SIDE_BEFORE ? "before" : "after";
+    if (hold->refusal == REFUSAL_UNHELD)
+        return snprintf(row->reason, sizeof row->reason,
+                        "%s: %.0f rpm was read at minute %.0f, but %s. Add the line \"held,5 min\" "
+                        "above its table and read it in again",
+                        side, hold->rpm, hold->start / 60, refusal_words(hold->refusal));
+    return snprintf(row->reason, sizeof row->reason,
+                    "%s: %.0f rpm was held from minute %.0f to %.0f, but refused: %s", side,
+                    hold->rpm, hold->start / 60, hold->end / 60, refusal_words(hold->refusal));
+}
+
 /* Where a refused hold of the side that lacks a band lies near, its reason tells more. */
 static void explain_uncompared(struct engine_answer *engine)
 {
@@ -273,11 +286,9 @@ static void explain_uncompared(struct engine_answer *engine)
             if (hold->side != row->missing || hold->refusal == REFUSAL_NONE ||
                 hold->refusal == REFUSAL_NOT_SHARED || fabs(hold->rpm - row->rpm) > near)
                 continue;
-            int length = snprintf(row->reason, sizeof row->reason,
-                                  "%s: %.0f rpm was held from minute %.0f to %.0f, but refused: %s",
-                                  row->missing == SIDE_BEFORE ? "before" : "after", hold->rpm,
-                                  hold->start / 60, hold->end / 60, refusal_words(hold->refusal));
-            if (hold->refusal != REFUSAL_NO_COOLANT && hold->refusal != REFUSAL_NO_SEA)
+            int length = say_refused(row, hold);
+            if (hold->refusal != REFUSAL_NO_COOLANT && hold->refusal != REFUSAL_NO_SEA &&
+                hold->refusal != REFUSAL_UNHELD)
                 snprintf(row->reason + length, sizeof row->reason - (size_t)length,
                          ". Hold %.0f rpm for 5 minutes or more, warm and in gear", row->rpm);
             break;
@@ -318,6 +329,16 @@ static bool side_has(const struct subject *subject, enum side side, enum quantit
     return false;
 }
 
+/* What a sheet lacks beside is told along: nobody wants to go out, or look, twice. */
+static const char *unheld_next(const struct engine_answer *engine)
+{
+    for (size_t i = 0; i < engine->hold_count; i++)
+        if (engine->holds[i].refusal == REFUSAL_UNHELD)
+            return " A sheet does not say how long each speed was held, either: add the line "
+                   "\"held,5 min\" above its table and read it in again.";
+    return "";
+}
+
 /* Says what is missing where a side lacks a quantity in all its runs: more use than "no holds". */
 static void say_missing(const struct subject *subject, struct engine_answer *engine)
 {
@@ -331,7 +352,7 @@ static void say_missing(const struct subject *subject, struct engine_answer *eng
                  before  ? " after the service"
                  : after ? " before the service"
                          : "");
-        snprintf(engine->next, sizeof engine->next, "%s", needs[i].record);
+        snprintf(engine->next, sizeof engine->next, "%s%s", needs[i].record, unheld_next(engine));
         return;
     }
 }

@@ -208,23 +208,53 @@ static void say_drift(struct prose *prose, const struct engine_answer *engine,
         word_quantity(style, UNIT_KELVIN, rate, 1).s);
 }
 
+static void trim(char *text)
+{
+    size_t length = strlen(text);
+    if (length > 0 && text[length - 1] == ' ')
+        text[length - 1] = '\0';
+}
+
+/* Does a side without a usable hold have speeds that may be holds, if only the sheet said so? */
+static bool unheld(const struct engine_answer *engine, const size_t *looks, enum side side)
+{
+    bool any = false;
+    for (size_t i = 0; i < engine->hold_count && looks[side] == 0; i++)
+        any |= engine->holds[i].side == side && engine->holds[i].refusal == REFUSAL_UNHELD;
+    return any;
+}
+
 static void say_nothing_shared(struct engine_answer *engine, const struct finding_context *context)
 {
     struct prose sentence = {engine->sentence, sizeof engine->sentence};
     struct prose next = {engine->next, sizeof engine->next};
     const size_t *looks = context->evidence->side_looks;
+    bool before = unheld(engine, looks, SIDE_BEFORE), after = unheld(engine, looks, SIDE_AFTER);
+    bool only = (looks[SIDE_BEFORE] == 0) == before && (looks[SIDE_AFTER] == 0) == after;
     if (looks[SIDE_BEFORE] == 0 || looks[SIDE_AFTER] == 0) {
         const char *side = looks[SIDE_BEFORE] + looks[SIDE_AFTER] == 0
                                ? "either side of the service"
                            : looks[SIDE_BEFORE] == 0 ? "before the service"
                                                      : "after the service";
         say(&sentence, "Nothing can be compared: there is no usable steady hold %s.", side);
+        if (before || after)
+            say(&sentence, " The sheet %s does not say how long each speed was held.",
+                before && after ? "of either side"
+                : before        ? "of the run before"
+                                : "of the run after");
     } else {
         say(&sentence, "Nothing can be compared: no speed was held both before and after the "
                        "service.");
     }
-    say(&next, "Hold the same four to six speeds in both runs, each for 5 minutes or more with a "
-               "warm engine, up to full speed and down again.");
+    if (before || after)
+        say(&next, "Add the line \"held,5 min\" above the table of that sheet, with the time that "
+                   "each speed was held, and read it in again. ");
+    if ((before || after) && only)
+        trim(engine->next);
+    else
+        say(&next,
+            "Hold the same four to six speeds in both runs, each for 5 minutes or more with a "
+            "warm engine, up to full speed and down again.");
 }
 
 /* A change that is shown could be shown better. */
@@ -261,13 +291,6 @@ static void say_next(struct engine_answer *engine, const struct finding_context 
         if (engine->budget[i].kelvin > 0)
             say(&next, "Against %c%s: %s. ", tolower((unsigned char)engine->budget[i].title[0]),
                 engine->budget[i].title + 1, engine->budget[i].shrink);
-}
-
-static void trim(char *text)
-{
-    size_t length = strlen(text);
-    if (length > 0 && text[length - 1] == ' ')
-        text[length - 1] = '\0';
 }
 
 bool finding_sentence(const struct engine_answer *engine, double level, double sea,

@@ -153,6 +153,10 @@ static const char *why_not(const struct outing_engine *engine, bool shut)
         no_sea += engine->holds[i].refusal == REFUSAL_NONE && !isfinite(engine->holds[i].sea);
     if (no_sea > 0)
         return "no sea temperature during its steady stretches";
+    for (size_t i = 0; i < engine->hold_count; i++)
+        if (engine->holds[i].refusal == REFUSAL_UNHELD)
+            return "its sheet does not say how long each speed was held; add the line \"held,5 "
+                   "min\" above the table and read it in again";
     if (shut)
         return "the coolant stayed below the start of the thermostat";
     return "no speed was held steadily for two and a half minutes with a warm engine";

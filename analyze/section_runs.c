@@ -417,6 +417,11 @@ static void hold_counts(struct document *document, const struct report_input *in
             text_addf(&words, "%s %s: %zu",
                       said++ > 0 ? ";" : " Not used:", refusal_words((enum refusal)r), count[r]);
     document_paragraph(document, text_string(&words));
+    if (count[REFUSAL_UNHELD] > 0)
+        document_paragraph(document,
+                           "Where the sheet does not say how long a speed was held, add the line "
+                           "\"held,5 min\" above its table, with the time that each speed was "
+                           "held, and read it in again.");
     document->failed |= words.failed;
     text_free(&words);
 }

@@ -183,6 +183,47 @@ static enum status read_marks(struct run *run, double **marks, size_t *count,
     return STATUS_OK;
 }
 
+static int by_start(const void *a, const void *b)
+{
+    const struct hold *first = a, *second = b;
+    return (first->start > second->start) - (first->start < second->start);
+}
+
+/* A speed read by hand of which nobody wrote how long it had been held is no hold. It is listed as
+ * a refused one without length, so that people learn what the sheet lacks. */
+static enum status add_unheld(struct trial *trial)
+{
+    const struct spans *held = &trial->held;
+    struct hold *grown =
+        realloc(trial->holds, (trial->hold_count + held->count + 1) * sizeof *grown);
+    if (!grown)
+        return STATUS_MEMORY;
+    trial->holds = grown;
+    for (size_t i = 0; i < held->count; i++) {
+        double at = held->list[i].to, rpm = trial->chosen[QUANTITY_SPEED]->series.value[i];
+        if (at > held->list[i].from || !(fabs(rpm) > 0))
+            continue;
+        grown[trial->hold_count++] = (struct hold){.refusal = REFUSAL_UNHELD,
+                                                   .start = at,
+                                                   .end = at,
+                                                   .used_from = at,
+                                                   .rpm = rpm,
+                                                   .rpm_sd = NAN,
+                                                   .coolant = NAN,
+                                                   .coolant_slope = NAN,
+                                                   .coolant_sd = NAN,
+                                                   .sea = NAN,
+                                                   .load = NAN,
+                                                   .fuel_rate = NAN,
+                                                   .air = NAN,
+                                                   .band_rpm = NAN,
+                                                   .open_rise = NAN,
+                                                   .open_fraction = NAN};
+    }
+    qsort(grown, trial->hold_count, sizeof *grown, by_start);
+    return STATUS_OK;
+}
+
 static enum status find_holds(const struct logbook *book, const struct trial_facts *facts,
                               struct trial *trial, struct complaint *complaint)
 {
@@ -198,6 +239,8 @@ static enum status find_holds(const struct logbook *book, const struct trial_fac
     conditions.marks = marks;
     if (!status)
         status = hold_find(&trial->columns, &conditions, &trial->holds, &trial->hold_count);
+    if (!status && trial->held.count > 0)
+        status = add_unheld(trial);
     for (size_t i = 0; i < trial->hold_count; i++) {
         trial->holds[i].run = facts->run;
         trial->holds[i].side = facts->side;

@@ -21,7 +21,7 @@ struct trial {
     struct spans held;   /* of a speed that was read by hand: one a reading */
     struct spans frozen; /* of a coarse coolant sender, beside those of the sources */
     size_t hold_count;
-    struct hold *holds;
+    struct hold *holds; /* rising in time, with REFUSAL_UNHELD for speeds read by hand */
     struct lag lag;
 };
 

@@ -157,8 +157,13 @@ static void test_nothing_said_of_holding(void **state)
     struct logbook book;
     struct trial trial;
     make_trial(write_rows("silent.h5", rows, ARRAY_COUNT(rows)), &book, &trial);
-    for (size_t i = 0; i < trial.hold_count; i++)
-        assert_true(trial.holds[i].refusal != REFUSAL_NONE);
+    assert_int_equal(trial.hold_count, 3);
+    for (size_t i = 0; i < trial.hold_count; i++) {
+        assert_int_equal(trial.holds[i].refusal, REFUSAL_UNHELD);
+        assert_near(trial.holds[i].rpm, rows[i].rpm, 0);
+        assert_near(trial.holds[i].start, rows[i].minute * 60, 1.5);
+        assert_near(trial.holds[i].end, trial.holds[i].start, 0);
+    }
     trial_free(&trial);
     logbook_close(&book);
 }

@@ -245,8 +245,8 @@ static void test_says_what_is_missing(void **state)
         start_logger("--sheet", stage_path("twin.csv"), "--output", stage_path("twin-1.h5"));
     stage_expect(both, 0);
     assert_non_null(strstr(stage_said(&both), "the thermostat of engine 0 opens"));
-    assert_non_null(strstr(
-        stage_said(&both), "the same is missing for engine 1 (engine1.thermostat)"));
+    assert_non_null(
+        strstr(stage_said(&both), "the same is missing for engine 1 (engine1.thermostat)"));
     stage_expect_words(start_logger("--sheet", stage_path("twin.csv"), "--output",
                                     stage_path("twin-2.h5"), "--set", "engine0.thermostat=71,82"),
                        0, "the thermostat of engine 1 opens");
@@ -287,6 +287,36 @@ static void write_both(const char *name, const char *day, const char *purpose, c
     char run[300];
     snprintf(run, sizeof run, "%s.h5", stage_path(name));
     stage_expect(start_logger("--sheet", path, "--output", run), 0);
+}
+
+/* Only the line that says how long each speed was held is missing: nobody has to go out again. */
+static void test_speeds_that_nobody_says_were_held(void **state)
+{
+    (void)state;
+    static const char text[] = "boat,Tern's Reach\ndate,2026-12-20\npurpose,after service\n"
+                               "thermostat,71 to 82 °C\nheld,five minutes\nsea temperature,16.5\n"
+                               "time,rpm,gauge [°C]\n10:05,1000,74\n10:11,1800,82\n10:17,2800,97\n";
+    static const char *const before_rows[] = {"1000,74", "1800,82", "2800,101", NULL};
+    static const char *const compared[] = {
+        "no usable steady hold after the service. The sheet of the run after does not say how long "
+        "each speed was held.",
+        "To record next: Add the line \"held,5 min\" above the table of that sheet",
+        "1800 rpm was read at minute 6, but the sheet does not say how long it was held.", NULL};
+    static const char *const shown[] = {
+        "0 holds can be used. Not used: the sheet does not say how long it was held: 3",
+        "add the line \"held,5 min\" above its table", NULL};
+    static const char *const over[] = {
+        "its sheet does not say how long each speed was held; add the line \"held,5 min\"", NULL};
+    char before[300], after[300];
+    snprintf(before, sizeof before, "%s", stage_path("said-a.h5"));
+    snprintf(after, sizeof after, "%s", stage_path("said-b.h5"));
+    write_both("said-a", "2026-11-25", "before service", "housing [°C]", before_rows);
+    stage_write(stage_path("said-b.csv"), text, sizeof text - 1);
+    stage_expect(start_logger("--sheet", stage_path("said-b.csv"), "--output", after), 0);
+    expect_flat(start_analyze("compare", "--before", before, "--after", after), compared,
+                "Hold the same four");
+    expect_flat(start_analyze("show", after), shown, "Hold ");
+    expect_flat(start_analyze("seasons", "--no-cache", before, after), over, "Hold ");
 }
 
 /* One number for all that did not come in, whatever the reason. */
@@ -379,6 +409,7 @@ int main(void)
         cmocka_unit_test(test_files_of_another_kind),
         cmocka_unit_test(test_says_what_is_missing),
         cmocka_unit_test(test_gauge_and_infrared),
+        cmocka_unit_test(test_speeds_that_nobody_says_were_held),
         cmocka_unit_test(test_all_that_is_left_out_is_counted),
         cmocka_unit_test(test_lost_rows),
     };
