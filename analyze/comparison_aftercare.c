@@ -99,7 +99,10 @@ enum status comparison_look_at_aftercare(struct comparison *c)
         take_notes(c, order[i]);
     for (size_t e = 0; e < c->answer->engine_count && !status; e++) {
         struct engine_answer *engine = &c->answer->engines[e];
-        struct warm_limits limits = warm_limits_of(engine->thermostat_start, full_speed(c, e));
+        /* Without usable holds nothing was estimated, but the facts may tell the rating. */
+        double start = isnan(engine->thermostat_start) ? c->agreed[e].thermostat_start
+                                                       : engine->thermostat_start;
+        struct warm_limits limits = warm_limits_of(start, full_speed(c, e));
         for (size_t i = 0; i < count; i++)
             warmups_take(&engine->warmups, order[i], &comparison_trials(c, e)[order[i]].columns,
                          limits);

@@ -288,6 +288,20 @@ static void never_invents(void **state)
     drop(&a);
 }
 
+/* Nothing can be estimated without a hold, but the thermostat stands among the facts. */
+static void knows_the_thermostat_without_holds(void **state)
+{
+    (void)state;
+    struct made_run idle = plain_after;
+    struct asked a;
+    idle.count = 1; /* idling only */
+    ask(&a, &plain_before, &idle, NULL, &si);
+    assert_int_equal(a.answer.engines[0].band_count, 0);
+    says(&a, "warm is 70 °C and above for 10 s (where the thermostat begins to open)");
+    says_not(&a, "rating is not known");
+    drop(&a);
+}
+
 static void speaks_of_air(void **state)
 {
     (void)state;
@@ -452,6 +466,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(confirms_from_the_data),
         cmocka_unit_test(never_invents),
+        cmocka_unit_test(knows_the_thermostat_without_holds),
         cmocka_unit_test(speaks_of_air),
         cmocka_unit_test(seldom_read_coolant_speaks_of_nothing),
         cmocka_unit_test(one_engine_does_not_stand_for_the_other),
