@@ -9,6 +9,8 @@
 
 #include "sheet_inside.h"
 
+#define NEXT_ROW_S (3 * 3600.0) /* a row is hardly ever read later than that after another */
+
 #define SAME_RPM 25.0    /* speeds within this, or ... */
 #define SAME_RATIO 0.015 /* ... this share, are one speed: as holds are found */
 
@@ -78,6 +80,26 @@ static void pass_midnight(struct reading *it, const struct cells *row, double se
     }
 }
 
+/* A row that is `back` seconds before the one above. 12:53 and then 1:05 is a clock of twelve
+ * hours: half a day more, and it would be the next row. */
+static void tell_earlier(const struct reading *it, const struct cells *row, double seconds,
+                         double back)
+{
+    const char *time = cell_of(it, row, CELL_TIME);
+    int minutes = (int)(seconds / 60);
+    bool half_day = strpbrk(time, "aApP") != NULL; /* AM, PM */
+    if (half_day || seconds >= DAY_S / 2 || back > DAY_S / 2 || back < DAY_S / 2 - NEXT_ROW_S)
+        remark(it->remarks, SAY_NOTE, row->line,
+               "%s lies before the time of the row above; rows are put into the order of time",
+               time);
+    else
+        remark(it->remarks, SAY_WARNING, row->line,
+               "%s is taken as in the morning, %.1f h before the time of the row above. If %d:%02d "
+               "is meant, write %d:%02d or %d:%02d PM, here and in the rows below",
+               time, back / 3600, minutes / 60 + 12, minutes % 60, minutes / 60 + 12, minutes % 60,
+               minutes / 60 > 0 ? minutes / 60 : 12, minutes % 60);
+}
+
 /* The instant of a row. */
 static bool row_time(struct reading *it, const struct cells *row, int64_t *unix_us)
 {
@@ -93,9 +115,7 @@ static bool row_time(struct reading *it, const struct cells *row, int64_t *unix_
         pass_midnight(it, row, seconds);
     *unix_us = written_unix_us(&it->date, seconds - it->zone + (double)it->day * DAY_S);
     if (*unix_us < it->last_us)
-        remark(it->remarks, SAY_NOTE, row->line,
-               "%s lies before the time of the row above; rows are put into the order of time",
-               time);
+        tell_earlier(it, row, seconds, (double)(it->last_us - *unix_us) / 1e6);
     it->last_time = seconds;
     it->last_us = *unix_us;
     return true;

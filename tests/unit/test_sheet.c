@@ -449,6 +449,27 @@ static void test_two_instruments(void **state)
                         "read by hand: infrared thermometer");
 }
 
+/* On a clock of twelve hours 1:05 comes behind 12:53. */
+static void test_twelve_hours(void **state)
+{
+    (void)state;
+    read_well(HEAD NAMES "12:47,1000,165,,\n12:53,1400,165,,\n1:05,1800,170,,\n1:11,2200,175,,\n");
+    must_tell(
+        "1 a.csv:7: 1:05 is taken as in the morning, 11.8 h before the time of the row above. "
+        "If 13:05 is meant, write 13:05 or 1:05 PM, here and in the rows below");
+    assert_null(strstr(told, "a.csv:8"));
+    read_well("held,5\ndate,time,rpm,gauge [F]\n2026-11-25,11:59,1000,165\n"
+              "2026-11-25,2.30,1000,165\n");
+    must_tell("1 a.csv:4: 2.30 is taken as in the morning, 9.5 h before");
+    must_tell("write 14:30 or 2:30 PM");
+    /* Said, or only out of order. */
+    read_well(HEAD NAMES "12:53 PM,1000,165,,\n1:05 PM,1400,165,,\n1:05 am,1000,160,,\n"
+                         "11:05 am,1000,160,,\n10:02,1000,160,,\n");
+    assert_null(strstr(told, "morning"));
+    must_tell("2 a.csv:7: 1:05 am lies before the time of the row above");
+    must_tell("2 a.csv:9: 10:02 lies before the time of the row above");
+}
+
 /* The words are about what was written. */
 static void test_dates_that_are_none(void **state)
 {
@@ -547,6 +568,7 @@ int main(void)
         cmocka_unit_test(test_second_date_is_none),
         cmocka_unit_test(test_too_many_cells),
         cmocka_unit_test(test_dates_that_are_none),
+        cmocka_unit_test(test_twelve_hours),
     };
     return cmocka_run_group_tests(tests, NULL, forget);
 }
