@@ -412,6 +412,14 @@ static void show_part(const struct showing *showing, const struct answer *answer
         document_cut(showing->document, before);
 }
 
+/* What was marked before a service is no step that follows it. In a comparison the user says which
+ * runs are after; here the run's own purpose does. */
+static bool before_service(const struct answer *answer)
+{
+    const struct facts *facts = answer->run_count > 0 ? answer->runs[0].facts : NULL;
+    return facts && strcmp(facts_get(facts, FACT_RUN, 0, "purpose"), "before service") == 0;
+}
+
 /* The run is compared with itself, which finds its sources and holds as any comparison would. */
 static enum status show_comparison(const struct showing *showing, const char *path,
                                    struct complaint *complaint)
@@ -426,7 +434,8 @@ static enum status show_comparison(const struct showing *showing, const char *pa
     if (status == STATUS_OK) {
         keep_first_run(&answer);
         show_part(showing, &answer, "Remarks", section_notes);
-        show_part(showing, &answer, "After the service", section_checklist);
+        if (!before_service(&answer))
+            show_part(showing, &answer, "After the service", section_checklist);
         show_part(showing, &answer, "Sources that a comparison would take", section_sources);
         show_part(showing, &answer, "Steady holds that a comparison would find", section_holds);
         if (answer.engine_count == 0)

@@ -319,6 +319,27 @@ static void test_speeds_that_nobody_says_were_held(void **state)
     expect_flat(start_analyze("seasons", "--no-cache", before, after), over, "Hold ");
 }
 
+/* A mark like "cap on" before a service is no step that follows it; without a purpose it may be. */
+static void test_steps_that_follow_a_service(void **state)
+{
+    (void)state;
+    static const char *const rows[] = {"1000,74,cap on", "1800,82,", "2800,97,", NULL};
+    static const struct {
+        const char *purpose, *words, *never;
+    } runs[] = {
+        {"before service", "Steady holds that a comparison would find", "After the service"},
+        {"after service", "After the service", "Nothing"},
+        {"other", "After the service", "Nothing"}};
+    for (size_t i = 0; i < sizeof runs / sizeof runs[0]; i++) {
+        const char *const words[] = {runs[i].words, "cap on", NULL};
+        char run[300];
+        write_both("steps", "2026-11-25", runs[i].purpose, "housing [°C],notes", rows);
+        snprintf(run, sizeof run, "%s", stage_path("steps.h5"));
+        expect_flat(start_analyze("show", run), words, runs[i].never);
+        unlink(run);
+    }
+}
+
 /* One number for all that did not come in, whatever the reason. */
 static void test_all_that_is_left_out_is_counted(void **state)
 {
@@ -362,8 +383,9 @@ static void test_lost_rows(void **state)
     stage_write(stage_path("many.csv"), csv, strlen(csv));
     stage_expect_words(start_logger("--csv", stage_path("many.csv"), "--columns", map, "--output",
                                     stage_path("many.h5")),
-                       1, "4 of 24 rows were not taken, for want of a date or time that can be "
-                          "read, so the run is not whole");
+                       1,
+                       "4 of 24 rows were not taken, for want of a date or time that can be "
+                       "read, so the run is not whole");
 }
 
 /* A gauge and an infrared thermometer on one sheet: which was used is said, and the sender did not
@@ -410,6 +432,7 @@ int main(void)
         cmocka_unit_test(test_says_what_is_missing),
         cmocka_unit_test(test_gauge_and_infrared),
         cmocka_unit_test(test_speeds_that_nobody_says_were_held),
+        cmocka_unit_test(test_steps_that_follow_a_service),
         cmocka_unit_test(test_all_that_is_left_out_is_counted),
         cmocka_unit_test(test_lost_rows),
     };
