@@ -159,7 +159,7 @@ static enum status add_value_column(struct reading *it, size_t line, const char 
     tell_apart(table, words, channel, &column->origin);
     column->accuracy.by_hand = true;
     if (id < INSTRUMENTS && channel != CHANNEL_SPEED_HELD)
-        sheet_accuracy(it, id, &column->accuracy);
+        sheet_accuracy(it, id, column);
     rule->kind = CELL_VALUE;
     rule->column = table->column_count++;
     return STATUS_OK;

@@ -272,21 +272,39 @@ static bool take_head_key(struct reading *it, size_t line, const char *key, cons
 
 /* --- the head: instruments */
 
-static void take_said(struct reading *it, size_t line, enum instrument_id id, const char *what,
+/* What is said of an instrument, and where it goes. */
+static const char *const whats[] = {"read to", "right to", "repeats to"};
+#define WHATS (sizeof whats / sizeof whats[0])
+
+static double *said_number(struct said *said, size_t what)
+{
+    return what == 0 ? &said->step : what == 1 ? &said->right : &said->repeats;
+}
+
+/* A temperature without a unit: the dial is in that of its column. */
+static bool is_bare(const struct reading *it, const struct instrument *row, const char *value)
+{
+    double number;
+    if (strncmp(value, "\xC2\xB1", 2) == 0)
+        value += 2;
+    return row->unit == UNIT_DEGC && read_written_number(value, it->comma, &number);
+}
+
+static void take_said(struct reading *it, size_t line, enum instrument_id id, size_t what,
                       const char *value)
 {
-    struct said *said = &it->said[id];
     const struct instrument *row = &sheet_instruments[id];
-    double number, *to = strcmp(what, "read to") == 0    ? &said->step
-                         : strcmp(what, "right to") == 0 ? &said->right
-                                                         : &said->repeats;
+    struct bare *bare = &it->said[id].bare[what];
+    double number;
     char wanted[120], units[60];
     written_unit_list(row->unit, units, sizeof units);
     snprintf(wanted, sizeof wanted, "write a number and its unit (%s)", units);
-    if (read_quantity(it, value, row->unit, true, &number, 1) && number >= 0 && number < 1000)
-        *to = number;
-    else
-        tell_unread(it, line, what, value, wanted);
+    if (!read_quantity(it, value, row->unit, true, &number, 1) || number < 0 || number >= 1000) {
+        tell_unread(it, line, whats[what], value, wanted);
+        return;
+    }
+    *said_number(&it->said[id], what) = number;
+    *bare = (struct bare){is_bare(it, row, value) ? line : 0, number};
 }
 
 /* Cut at a whole UTF-8 character where there is no room. */
@@ -302,7 +320,6 @@ static void copy_words(char *to, size_t room, const char *text)
 /* "gauge read to", "infrared thermometer right to", or the name alone: which one it is. */
 static bool take_instrument(struct reading *it, size_t line, const char *key, const char *value)
 {
-    static const char *const whats[] = {"read to", "right to", "repeats to"};
     for (size_t i = 0; i < INSTRUMENTS; i++) {
         size_t n = strlen(sheet_instruments[i].key);
         if (strncmp(key, sheet_instruments[i].key, n) != 0)
@@ -311,10 +328,10 @@ static bool take_instrument(struct reading *it, size_t line, const char *key, co
             copy_words(it->said[i].words, sizeof it->said[i].words, value);
             return true;
         }
-        for (size_t k = 0; k < sizeof whats / sizeof whats[0]; k++)
+        for (size_t k = 0; k < WHATS; k++)
             if (key[n] == ' ' && strcmp(key + n + 1, whats[k]) == 0) {
                 if (value[0])
-                    take_said(it, line, (enum instrument_id)i, whats[k], value);
+                    take_said(it, line, (enum instrument_id)i, k, value);
                 return true;
             }
     }
@@ -411,13 +428,36 @@ enum status sheet_head_line(struct reading *it, const struct cells *row)
 
 /* --- how well a column is read */
 
+/* Numbers without a unit are in that of the column. */
+static void take_column_unit(struct reading *it, enum instrument_id id,
+                             const struct tabled_column *column)
+{
+    struct said *said = &it->said[id];
+    for (size_t i = 0; i < WHATS && column->unit; i++) {
+        const struct bare *bare = &said->bare[i];
+        if (bare->line == 0)
+            continue;
+        *said_number(said, i) = bare->number * column->unit->factor;
+        if (said->told != column->unit)
+            remark(it->remarks, SAY_NOTE, bare->line,
+                   "\"%s %s,%g\" names no unit; it is taken as %s, as the column \"%s\" is. Write "
+                   "the unit behind it, as \"%s %s,%g %s\"",
+                   sheet_instruments[id].key, whats[i], bare->number, column->unit->word,
+                   column->name, sheet_instruments[id].key, whats[i], bare->number,
+                   column->unit->word);
+    }
+    said->told = column->unit;
+}
+
 /* Limits to either side are taken as rectangular (JCGM 100, 4.3.7). Half the variance of an
  * infrared thermometer's limit is taken to be the instrument's for good, the other half to come
  * anew every day, from where and how it is pointed (no source). */
-void sheet_accuracy(const struct reading *it, enum instrument_id id, struct accuracy *to)
+void sheet_accuracy(struct reading *it, enum instrument_id id, struct tabled_column *column)
 {
     const struct instrument *row = &sheet_instruments[id];
     const struct said *said = &it->said[id];
+    struct accuracy *to = &column->accuracy;
+    take_column_unit(it, id, column);
     double right = or_else(said->right, row->right) / sqrt(3.0);
     double repeats = or_else(said->repeats, row->repeats);
     if (id == INFRARED && isnan(said->repeats) && !isnan(said->right))
@@ -441,5 +481,5 @@ void sheet_head_begin(struct reading *it)
     it->last_time = -INFINITY;
     it->last_us = INT64_MIN;
     for (size_t i = 0; i < INSTRUMENTS; i++)
-        it->said[i] = (struct said){NAN, NAN, NAN, ""};
+        it->said[i] = (struct said){.step = NAN, .right = NAN, .repeats = NAN};
 }

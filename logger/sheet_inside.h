@@ -37,6 +37,11 @@ struct reading {
     /* the head */
     struct said {
         double step, right, repeats; /* NaN: not said */
+        struct bare {
+            size_t line; /* 0: its unit is written; else that of the column counts */
+            double number;
+        } bare[3];                       /* of step, right, repeats */
+        const struct written_unit *told; /* the last one that counted so */
         char words[64];
     } said[INSTRUMENTS];
     double emissivity, emissivity_right;
@@ -69,7 +74,7 @@ int sheet_take_engine(char *words);
 /* sheet_head.c: nothing is said yet; one line above the table; what was said of an instrument. */
 void sheet_head_begin(struct reading *it);
 enum status sheet_head_line(struct reading *it, const struct cells *row);
-void sheet_accuracy(const struct reading *it, enum instrument_id id, struct accuracy *to);
+void sheet_accuracy(struct reading *it, enum instrument_id id, struct tabled_column *column);
 
 /* A date and nothing behind it; with slashes only where day and month cannot be mistaken. */
 bool sheet_read_date(const char *text, struct written_date *date);

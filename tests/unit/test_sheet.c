@@ -144,6 +144,36 @@ static void test_accuracy(void **state)
     assert_near(column(CHANNEL_ENGINE_SPEED, 0, &i)->accuracy.step, 25, 0);
 }
 
+/* A dial in degF is read to 5 degF: a number alone is in the unit of its column. */
+static void test_accuracy_without_unit(void **state)
+{
+    (void)state;
+    size_t i;
+    read_well("gauge read to,5\ngauge right to,± 4\ngauge repeats to,1 °C\ntachometer read to,25\n"
+              "sea thermometer read to,0.5\n" HEAD
+              "time,rpm,gauge 0 [°F],gauge 1 [degF],sea [°C]\n10:05,1000,165,160,16\n");
+    for (unsigned engine = 0; engine < 2; engine++) {
+        const struct accuracy *gauge = &column(CHANNEL_COOLANT_TEMPERATURE, engine, &i)->accuracy;
+        assert_near(gauge->step, 5 / 1.8, 1e-9);
+        assert_near(gauge->instrument_u, 4 / 1.8 / sqrt(3.0), 1e-9);
+        assert_near(gauge->reading_u, 1 / sqrt(3.0), 1e-9);
+    }
+    assert_near(column(CHANNEL_SEA_TEMPERATURE, 0, &i)->accuracy.step, 0.5, 1e-9);
+    must_tell("2 a.csv:1: \"gauge read to,5\" names no unit; it is taken as °F, as the column "
+              "\"gauge 0\" is. Write the unit behind it, as \"gauge read to,5 °F\"");
+    must_tell("2 a.csv:2: \"gauge right to,4\" names no unit; it is taken as °F");
+    must_tell("2 a.csv:5: \"sea thermometer read to,0.5\" names no unit; it is taken as °C");
+    assert_null(strstr(told, "gauge 1"));
+    assert_null(strstr(told, "repeats"));
+    assert_null(strstr(told, "tachometer read to,"));
+    /* Each column has its own; what is said last counts. */
+    read_well("gauge read to,5\n" HEAD "time,rpm,gauge 0 [C],gauge 1 [F]\n10:05,1000,72,160\n");
+    assert_near(column(CHANNEL_COOLANT_TEMPERATURE, 0, &i)->accuracy.step, 5, 1e-9);
+    assert_near(column(CHANNEL_COOLANT_TEMPERATURE, 1, &i)->accuracy.step, 5 / 1.8, 1e-9);
+    read_well("gauge read to,5\ngauge read to,2 K\n" HEAD "time,rpm,gauge [F]\n10:05,1000,160\n");
+    assert_near(column(CHANNEL_COOLANT_TEMPERATURE, 0, &i)->accuracy.step, 2, 1e-9);
+}
+
 static void test_entries_left_out(void **state)
 {
     (void)state;
@@ -549,6 +579,7 @@ int main(void)
         cmocka_unit_test(test_plain),
         cmocka_unit_test(test_semicolons),
         cmocka_unit_test(test_accuracy),
+        cmocka_unit_test(test_accuracy_without_unit),
         cmocka_unit_test(test_entries_left_out),
         cmocka_unit_test(test_numbered_rows),
         cmocka_unit_test(test_decimal_or_thousands),
