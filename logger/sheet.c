@@ -167,11 +167,12 @@ static void take_cell(struct reading *it, const struct cells *row, size_t i, dou
     tabled_put(it->out, values, rule->column, number, row->line);
 }
 
-/* Nothing was written into it; what was planned may stand there. */
+/* Nothing was written into it but, perhaps, a day; what was planned may stand there too. */
 static bool is_empty(const struct reading *it, const struct cells *row)
 {
     for (size_t i = 0; i < row->count; i++)
-        if (row->cell[i][0] != '\0' && !(i < it->cell_count && it->cells[i].kind == CELL_PLAN))
+        if (row->cell[i][0] != '\0' && !(i < it->cell_count && (it->cells[i].kind == CELL_PLAN ||
+                                                                it->cells[i].kind == CELL_DATE)))
             return false;
     return row->beyond == 0;
 }
@@ -261,7 +262,11 @@ static enum status check_cells(const struct reading *it, const struct cells *row
 static enum status take_row(struct reading *it, const struct cells *row)
 {
     int64_t unix_us = 0;
-    if (is_empty(it, row) || is_comment(it, row))
+    if (is_empty(it, row)) {
+        take_date(it, row);
+        return STATUS_OK;
+    }
+    if (is_comment(it, row))
         return STATUS_OK;
     if (row->unclosed)
         remark(it->remarks, SAY_WARNING, row->line,

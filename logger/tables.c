@@ -475,11 +475,11 @@ static enum status say_lost_rows(const struct making *it, const struct source *s
     bool whole = is_whole(source);
     if (lost > 0)
         say(it->voice, SAY_WARNING,
-            "%s: %" PRIu64 " of %" PRIu64 " rows were not taken, for want of a date or time that "
+            "%s: %" PRIu64 " of %" PRIu64 " rows %s not taken, for want of a date or time that "
             "can be read%s",
-            source->path, lost, lost + source->table.row_count,
+            source->path, lost, lost + source->table.row_count, lost == 1 ? "was" : "were",
             whole ? ""
-                  : ", so the run is not whole. Mend them as is said above, delete the run and "
+                  : ", so the run is not whole. Mend what is named above, delete the run and "
                     "read the file again");
     return whole ? STATUS_OK : STATUS_BAD_DATA;
 }

@@ -500,6 +500,17 @@ static void test_twelve_hours(void **state)
     must_tell("2 a.csv:9: 10:02 lies before the time of the row above");
 }
 
+/* Days that were filled in ahead of the readings are no rows, and count for those below. */
+static void test_day_alone(void **state)
+{
+    (void)state;
+    read_well("held,5\nplan,date,time,rpm,gauge [C]\n,2026-11-25,,,\n,,10:05,1000,71\n"
+              "1800,2026-11-26,,,\n,,10:11,1800,73\n,2026-11-27,,,\n");
+    assert_int_equal(table.row_count, 2);
+    assert_int_equal(table.tally.line[REASON_BAD_ROW].count, 0);
+    assert_int_equal((table.rows[1].unix_us - table.rows[0].unix_us) / 1000000, 86400 + 360);
+}
+
 /* The words are about what was written. */
 static void test_dates_that_are_none(void **state)
 {
@@ -600,6 +611,7 @@ int main(void)
         cmocka_unit_test(test_too_many_cells),
         cmocka_unit_test(test_dates_that_are_none),
         cmocka_unit_test(test_twelve_hours),
+        cmocka_unit_test(test_day_alone),
     };
     return cmocka_run_group_tests(tests, NULL, forget);
 }

@@ -377,7 +377,7 @@ static void test_lost_rows(void **state)
     stage_write(stage_path("few.csv"), csv, strlen(csv)); /* the line of units is no row */
     stage_expect_words(start_logger("--csv", stage_path("few.csv"), "--columns", map, "--output",
                                     stage_path("few.h5")),
-                       0, "1 of 21 rows were not taken");
+                       0, "1 of 21 rows was not taken");
     for (int i = 30; i < 33; i++)
         snprintf(csv + strlen(csv), sizeof csv - strlen(csv), "25.11.26 10:%d,80\n", i);
     stage_write(stage_path("many.csv"), csv, strlen(csv));
