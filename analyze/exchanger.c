@@ -208,7 +208,8 @@ static bool fill_row(const struct engine_answer *engine, double rpm, struct exch
 struct pattern {
     struct engine_answer *engine;
     const struct exchanger_row *top; /* exchanger at the highest speed where it is known, or NULL */
-    const struct band *low, *high;   /* lowest and highest band */
+    const struct exchanger_row *both; /* the same where the raw water is known before and after */
+    const struct band *low, *high;    /* lowest and highest band */
 };
 
 static bool fits_more_raw_rise(const struct pattern *p)
@@ -235,6 +236,22 @@ static bool fits_fouled(const struct pattern *p)
 static bool fits_cured(const struct pattern *p)
 {
     return p->engine->finding == FINDING_LOWERED && !fits_less_raw_rise(p);
+}
+
+/* Warms the raw water as much as before, where it is known? Then neither its flow nor the heat has
+ * changed much. */
+static const char *cured_by(const struct pattern *p)
+{
+    if (!p->both)
+        return "More raw water, cleaner tubes, fresh coolant or a lighter load look alike; the "
+               "raw-water temperature behind the exchanger, recorded as well, would tell them "
+               "apart.";
+    double before = p->both->side[SIDE_BEFORE].raw_rise.value;
+    double after = p->both->side[SIDE_AFTER].raw_rise.value;
+    if (!(before > 0) || after > RISE_GROWN * before || before > RISE_GROWN * after)
+        return "Cleaner tubes, fresh coolant or another load look alike.";
+    return "The raw water warms about as much on its way as before, which speaks against more raw "
+           "water or a lighter load: cleaner tubes or fresh coolant fit.";
 }
 
 /* After the service, all speeds below the start of opening. */
@@ -272,50 +289,69 @@ static const struct sign {
     const char *key;
     bool (*fits)(const struct pattern *);
     const char *text;
+    const char *(*more)(const struct pattern *); /* a sentence behind it, or NULL */
 } signs[] = {
     {"raw_water_weak", fits_more_raw_rise,
      "The raw water warms more on its way than before, or very much: less of it may be flowing. To "
      "inspect next: sea strainer and inlet, impeller and its cover, hoses that have gone soft, the "
-     "exhaust elbow."},
+     "exhaust elbow.",
+     NULL},
     {"raw_water_stronger", fits_less_raw_rise,
      "The raw water warms less on its way than before: more of it may be flowing, so the change "
      "may "
      "come from impeller, strainer or hoses as well as from the exchanger. To inspect next: what "
      "of "
-     "the raw-water side was worked on."},
+     "the raw-water side was worked on.",
+     NULL},
     {"exchanger_fouled", fits_fouled,
      "The coolant runs hotter where the thermostat is open, as with an exchanger that carries off "
      "less heat. To inspect next: the tube bundle for scale and debris, the anode, the coolant "
      "side "
-     "for sludge, and the raw-water flow before the exchanger is blamed."},
+     "for sludge, and the raw-water flow before the exchanger is blamed.",
+     NULL},
     {"exchanger_better", fits_cured,
-     "The pattern fits an exchanger that carries off more heat than before. More raw water, "
-     "cleaner "
-     "tubes, fresh coolant or a lighter load look alike; the raw-water temperature behind the "
-     "exchanger, recorded as well, would tell them apart."},
+     "The pattern fits an exchanger that carries off more heat than before. ", cured_by},
     {"thermostat_open", fits_stuck_open,
      "The coolant stays below the temperature at which the thermostat should open, even at the "
      "highest speed: it may be stuck open, missing, or of another rating. To inspect next: the "
-     "thermostat in hot water with a thermometer, and the gauge against a second one."},
+     "thermostat in hot water with a thermometer, and the gauge against a second one.",
+     NULL},
     {"thermostat_shut", fits_stuck_shut,
      "The coolant is above the thermostat's full-open temperature at the lowest speed already: the "
      "thermostat may not open, the coolant may not circulate, or the gauge reads high. To inspect "
-     "next: hoses before and behind the thermostat by hand, the circulation pump, the gauge."},
+     "next: hoses before and behind the thermostat by hand, the circulation pump, the gauge.",
+     NULL},
     {"air_in_coolant", fits_air,
      "The coolant reading is unsteady in steady holds after the service and was not before: air "
      "may "
      "be left in the coolant. To inspect next: the level in the header tank when cold, bleed "
      "points, "
-     "and the reading after the next warm run."},
+     "and the reading after the next warm run.",
+     NULL},
 };
 
-static void add_hint(struct engine_answer *engine, const struct sign *sign)
+static void add_hint(struct engine_answer *engine, const struct sign *sign,
+                     const struct pattern *pattern)
 {
     if (engine->hint_count == HINTS_MAX)
         return;
     struct hint *hint = &engine->hints[engine->hint_count++];
     hint->key = sign->key;
-    snprintf(hint->text, sizeof hint->text, "%s", sign->text);
+    snprintf(hint->text, sizeof hint->text, "%s%s", sign->text,
+             sign->more ? sign->more(pattern) : "");
+}
+
+/* The exchanger at the highest speed at which the raw water is known on both sides; NULL for
+ * none. */
+static const struct exchanger_row *known_both(const struct engine_answer *engine)
+{
+    const struct exchanger_row *found = NULL;
+    for (size_t i = 0; i < engine->exchanger_count; i++) {
+        const struct exchanger_side *side = engine->exchanger[i].side;
+        if (isfinite(side[SIDE_BEFORE].raw_rise.value) && isfinite(side[SIDE_AFTER].raw_rise.value))
+            found = &engine->exchanger[i];
+    }
+    return found;
 }
 
 void exchanger_look(struct engine_answer *engine)
@@ -329,10 +365,11 @@ void exchanger_look(struct engine_answer *engine)
     struct pattern pattern = {
         .engine = engine,
         .top = engine->exchanger_count ? &engine->exchanger[engine->exchanger_count - 1] : NULL,
+        .both = known_both(engine),
         .low = &engine->bands[0],
         .high = &engine->bands[engine->band_count - 1],
     };
     for (size_t i = 0; i < sizeof signs / sizeof *signs; i++)
         if (signs[i].fits(&pattern))
-            add_hint(engine, &signs[i]);
+            add_hint(engine, &signs[i], &pattern);
 }

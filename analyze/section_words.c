@@ -29,6 +29,40 @@ static void exchanger_side(struct document *document, const struct style *style,
     document_cell(document, word_number(style, side->ntu.value, 2).s);
 }
 
+static bool read_out(const struct engine_answer *engine, double rpm, enum side side)
+{
+    for (size_t i = 0; i < engine->also_count; i++) {
+        const struct also_row *row = &engine->also[i];
+        if (row->channel == CHANNEL_EXCHANGER_COOLANT_OUT && fabs(row->rpm - rpm) < 0.5)
+            return isfinite(side == SIDE_BEFORE ? row->before.value : row->after.value);
+    }
+    return false;
+}
+
+/* A dash without a word looks like a fault. */
+static void say_dashes(struct document *document, const struct engine_answer *engine)
+{
+    bool missing = false, odd = false;
+    for (size_t i = 0; i < engine->exchanger_count; i++)
+        for (enum side side = SIDE_BEFORE; side < SIDE_COUNT; side++) {
+            const struct exchanger_row *row = &engine->exchanger[i];
+            if (!any_known(&row->side[side]) || isfinite(row->side[side].effectiveness.value))
+                continue;
+            bool out = read_out(engine, row->rpm, side);
+            missing |= !out;
+            odd |= out;
+        }
+    if (missing)
+        document_paragraph(document,
+                           "A dash under effectiveness: the coolant temperature out of the heat "
+                           "exchanger, which it takes as well, was not recorded there.");
+    if (odd)
+        document_paragraph(document,
+                           "There is no effectiveness where the temperatures cannot be: the "
+                           "coolant must come out colder than it goes in, and the raw water "
+                           "warmer.");
+}
+
 void section_exchanger(struct document *document, const struct report_input *input)
 {
     struct word rise;
@@ -48,6 +82,7 @@ void section_exchanger(struct document *document, const struct report_input *inp
             exchanger_side(document, input->style, row->rpm, "before", &row->side[SIDE_BEFORE]);
             exchanger_side(document, input->style, row->rpm, "after", &row->side[SIDE_AFTER]);
         }
+        say_dashes(document, engine);
     }
 }
 

@@ -7,6 +7,7 @@
 #include <math.h>
 #include <string.h>
 
+#include "../../analyze/exchanger.h"
 #include "../../analyze/report.h"
 #include "made_answer.h"
 
@@ -211,6 +212,64 @@ static void shows_us_units_throughout(void **state)
     has(&made.text, "which is 0.9 °F here");      /* the warning */
     has(&made.text, "[−10.8 K (−12.8 to −8.8)]"); /* both for the key figure */
     drop(&made);
+}
+
+/* Raw water out of the exchanger at the highest speed, degC (a sea of 17.2 before and 19.0 after),
+ * and coolant out of it. */
+static void tell_of_exchanger(struct made *made, double raw_before, double raw_after, double out)
+{
+    memset(made, 0, sizeof *made);
+    made_answer(&made->answer, 1);
+    struct engine_answer *engine = &made->answer.engines[0];
+    double rpm = engine->bands[engine->band_count - 1].rpm;
+    engine->also_count = 0;
+    if (!isnan(raw_before) || !isnan(raw_after))
+        engine->also[engine->also_count++] =
+            (struct also_row){CHANNEL_RAW_WATER_OUT, rpm, made_interval(raw_before, 1),
+                              made_interval(raw_after, 1), made_interval(0, 1)};
+    if (!isnan(out))
+        engine->also[engine->also_count++] =
+            (struct also_row){CHANNEL_EXCHANGER_COOLANT_OUT, rpm, made_interval(out, 1),
+                              made_interval(out, 1), made_interval(0, 1)};
+    exchanger_look(engine);
+    render(made, &si, REPORT_WHOLE);
+}
+
+static void what_was_recorded_is_not_asked_for(void **state)
+{
+    (void)state;
+    static const struct {
+        double before, after, out;
+        const char *has[2], *has_not[3];
+    } cases[] = {
+        {NAN, NAN, NAN, {"recorded as well, would tell them"}, {"speaks against", "A dash under"}},
+        {31, NAN, NAN, {"recorded as well, would tell them", "A dash under"}, {"speaks against"}},
+        {31.2,
+         32.4,
+         NAN,
+         {"which speaks against more raw water", "A dash under"},
+         {"recorded as well, would"}},
+        {31.2,
+         40,
+         NAN,
+         {"warms more on its way", "another load look alike"},
+         {"recorded as well, would", "speaks against"}},
+        {31.2,
+         32.4,
+         60,
+         {"which speaks against more raw water"},
+         {"A dash under", "There is no effectiveness"}},
+        {31.2, 32.4, 95, {"There is no effectiveness"}, {"A dash under"}},
+    };
+    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+        struct made made;
+        tell_of_exchanger(&made, cases[i].before, cases[i].after, cases[i].out);
+        for (size_t k = 0; k < 2 && cases[i].has[k]; k++)
+            has(&made.page, cases[i].has[k]);
+        for (size_t k = 0; k < 3 && cases[i].has_not[k]; k++)
+            has_not(&made.page, cases[i].has_not[k]);
+        drop(&made);
+    }
 }
 
 static void tells_engines_apart(void **state)
@@ -505,6 +564,7 @@ int main(void)
         cmocka_unit_test(tells_what_else_differs),
         cmocka_unit_test(lines_fit_a_terminal),
         cmocka_unit_test(shows_us_units_throughout),
+        cmocka_unit_test(what_was_recorded_is_not_asked_for),
         cmocka_unit_test(tells_engines_apart),
         cmocka_unit_test(cannot_be_shown_says_what_to_record),
         cmocka_unit_test(empty_answer_is_a_report_too),
