@@ -135,9 +135,16 @@ static void test_no_descriptor_left(void **state)
     assert_int_equal(getrlimit(RLIMIT_NOFILE, &limit), 0);
     none = (struct rlimit){(rlim_t)client + 1, limit.rlim_max}; /* the highest in use */
     assert_int_equal(setrlimit(RLIMIT_NOFILE, &none), 0);
+    int spare = dup(client);
     int64_t again = control_step(control, second);
     bool woken = is_readable(control);
     assert_int_equal(setrlimit(RLIMIT_NOFILE, &limit), 0);
+    if (spare >= 0) { /* valgrind: its limits are not those of the system */
+        close(spare);
+        close(client);
+        control_close(control);
+        skip();
+    }
     assert_false(woken);
     assert_int_equal(again, 2 * second);
     control_step(control, second + second / 2);
