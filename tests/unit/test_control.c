@@ -128,6 +128,9 @@ static void test_no_descriptor_left(void **state)
     struct rlimit limit, none;
     const int64_t second = 1000000000;
     char reply[16] = "";
+    const char *preload = getenv("LD_PRELOAD");
+    if (preload && strstr(preload, "vgpreload"))
+        skip(); /* valgrind takes the client in, and drops it, before it refuses */
     assert_int_equal(control_open(path, &host, &control, &complaint), STATUS_OK);
     int client = control_connect(path);
     assert_int_equal(write(client, "status\n", 7), 7);
@@ -135,16 +138,9 @@ static void test_no_descriptor_left(void **state)
     assert_int_equal(getrlimit(RLIMIT_NOFILE, &limit), 0);
     none = (struct rlimit){(rlim_t)client + 1, limit.rlim_max}; /* the highest in use */
     assert_int_equal(setrlimit(RLIMIT_NOFILE, &none), 0);
-    int spare = dup(client);
     int64_t again = control_step(control, second);
     bool woken = is_readable(control);
     assert_int_equal(setrlimit(RLIMIT_NOFILE, &limit), 0);
-    if (spare >= 0) { /* valgrind: its limits are not those of the system */
-        close(spare);
-        close(client);
-        control_close(control);
-        skip();
-    }
     assert_false(woken);
     assert_int_equal(again, 2 * second);
     control_step(control, second + second / 2);
